@@ -1,0 +1,1 @@
+"""From bytes to samples: receive, parse, validate, merge, report."""

@@ -1,0 +1,28 @@
+"""What is kept in relational tables: one noun a file. Samples are in fleet.timeseries."""
+
+from fleet.models.access import Membership, Role
+from fleet.models.client import Client
+from fleet.models.event import Event, EventNote, EventState, SiteVisit, VisitOutcome
+from fleet.models.site import Site
+from fleet.models.system import IndoorUnit, System
+from fleet.models.upload import Upload, UploadState
+from fleet.models.window import DueDay, Standing, Window
+
+__all__ = [
+    "Client",
+    "DueDay",
+    "Event",
+    "EventNote",
+    "EventState",
+    "IndoorUnit",
+    "Membership",
+    "Role",
+    "Site",
+    "SiteVisit",
+    "Standing",
+    "System",
+    "Upload",
+    "UploadState",
+    "VisitOutcome",
+    "Window",
+]

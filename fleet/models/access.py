@@ -1,0 +1,32 @@
+"""Who may see what: a role, and for account reps the clients they look after."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+
+from fleet.models.client import Client
+
+
+class Role(models.TextChoices):
+    """The three readers."""
+
+    MANAGER = "manager", "service manager"
+    ACCOUNT_REP = "account_rep", "account rep"
+    TECHNICIAN = "technician", "technician"
+
+
+class Membership(models.Model):
+    """A person's role. Managers see all; account reps their clients; technicians all sites'
+    systems they have an assigned event for.
+    """
+
+    user = models.OneToOneField(
+        settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="membership"
+    )
+    role = models.CharField(max_length=16, choices=Role.choices)
+    clients = models.ManyToManyField(Client, blank=True, related_name="members")
+
+    def __str__(self) -> str:
+        """Person and role."""
+        return f"{self.user} ({self.role})"

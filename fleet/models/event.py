@@ -1,0 +1,105 @@
+"""A suspicion that lasted: when, what, who takes it, and what the visit found."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+
+from fleet.models.system import System
+
+
+class EventState(models.TextChoices):
+    """Alarm states in the vocabulary of ISA-18.2 / IEC 62682."""
+
+    UNACKNOWLEDGED_ACTIVE = "unack_active", "active, unacknowledged"
+    ACKNOWLEDGED_ACTIVE = "ack_active", "active, acknowledged"
+    RETURNED_UNACKNOWLEDGED = "rtn_unack", "returned to normal, unacknowledged"
+    NORMAL = "normal", "returned to normal"
+    SHELVED = "shelved", "shelved"
+    OUT_OF_SERVICE = "out_of_service", "out of service"
+
+
+class Event(models.Model):
+    """Windows of one system joined with hysteresis under one leading condition.
+
+    ``opened_at`` and ``condition`` identify the event when it is derived again from the windows;
+    what people did with it stays. ``verdict`` is the dump of the verdict at its strongest.
+    """
+
+    system = models.ForeignKey(System, on_delete=models.CASCADE, related_name="events")
+    condition = models.CharField(max_length=24)
+    opened_at = models.DateTimeField()
+    closed_at = models.DateTimeField(null=True, blank=True)
+    last_window = models.DateTimeField()
+    peak_probability = models.FloatField()
+    peak_at = models.DateTimeField()
+    state = models.CharField(
+        max_length=16, choices=EventState.choices, default=EventState.UNACKNOWLEDGED_ACTIVE
+    )
+    assignee = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL,
+        related_name="events",
+    )
+    verdict = models.JSONField(default=dict)
+    why = models.CharField(max_length=300, default="")
+    withdrawn = models.BooleanField(default=False)
+
+    class Meta:
+        """Newest first."""
+
+        ordering = ("-opened_at",)
+        constraints = (
+            models.UniqueConstraint(
+                fields=("system", "condition", "opened_at"), name="event_unique"
+            ),
+        )
+
+    def __str__(self) -> str:
+        """What was suspected where."""
+        return f"{self.system}: {self.condition} since {self.opened_at:%Y-%m-%d}"
+
+
+class EventNote(models.Model):
+    """What somebody wrote under an event."""
+
+    event = models.ForeignKey(Event, on_delete=models.CASCADE, related_name="notes")
+    author = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL)
+    written_at = models.DateTimeField(auto_now_add=True)
+    text = models.TextField(max_length=4000)
+
+    class Meta:
+        """Oldest first."""
+
+        ordering = ("written_at",)
+
+    def __str__(self) -> str:
+        """The beginning of the note."""
+        return self.text[:60]
+
+
+class VisitOutcome(models.TextChoices):
+    """What the technician found."""
+
+    CONFIRMED = "confirmed", "suspicion confirmed"
+    OTHER_CAUSE = "other_cause", "other cause found"
+    NOTHING_FOUND = "nothing_found", "nothing found"
+
+
+class SiteVisit(models.Model):
+    """A visit because of an event, and its outcome."""
+
+    event = models.ForeignKey(Event, on_delete=models.CASCADE, related_name="visits")
+    visitor = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL)
+    visited_on = models.DateField()
+    outcome = models.CharField(max_length=16, choices=VisitOutcome.choices)
+    found_condition = models.CharField(max_length=24, blank=True)
+    remark = models.TextField(max_length=4000, blank=True)
+
+    class Meta:
+        """Newest first."""
+
+        ordering = ("-visited_on",)
+
+    def __str__(self) -> str:
+        """The outcome and its day."""
+        return f"{self.outcome} on {self.visited_on}"

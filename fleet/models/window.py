@@ -1,0 +1,77 @@
+"""Results: windows, the days still due for analysis, and where each system stands."""
+
+from __future__ import annotations
+
+from django.contrib.postgres.fields import ArrayField
+from django.db import models
+
+from fleet.models.system import System
+
+
+class DueDay(models.Model):
+    """A UTC day of a system whose samples changed after it was last analysed.
+
+    ``generation`` grows with every change, so that a change during analysis is not forgotten:
+    the worker removes the row only if the generation it read is still there.
+    """
+
+    system = models.ForeignKey(System, on_delete=models.CASCADE, related_name="due_days")
+    day = models.DateField()
+    generation = models.PositiveBigIntegerField(default=1)
+    attempts = models.PositiveSmallIntegerField(default=0)
+    retry_at = models.DateTimeField(null=True, blank=True)
+    failure = models.TextField(blank=True)
+
+    class Meta:
+        """One row a system and day."""
+
+        constraints = (
+            models.UniqueConstraint(fields=("system", "day"), name="due_day_unique"),
+        )
+
+    def __str__(self) -> str:
+        """Which day of which system."""
+        return f"{self.system} {self.day}"
+
+
+class Window(models.Model):
+    """15 minutes of one system, aligned to UTC.
+
+    ``features`` is one row of ``diagnostics.windows.FEATURES``, in that order, NaN = not to be told.
+    """
+
+    system = models.ForeignKey(System, on_delete=models.CASCADE, related_name="windows")
+    start = models.DateTimeField()
+    method_version = models.PositiveIntegerField()
+    features = ArrayField(models.FloatField())
+
+    class Meta:
+        """One row a system and start."""
+
+        constraints = (
+            models.UniqueConstraint(fields=("system", "start"), name="window_unique"),
+        )
+
+    def __str__(self) -> str:
+        """Which window of which system."""
+        return f"{self.system} {self.start:%Y-%m-%dT%H:%MZ}"
+
+
+class Standing(models.Model):
+    """Where one system stands as of its last window: what the ranking page reads.
+
+    ``verdict`` is the dump of ``diagnostics.verdict.Verdict``: conditions, coverage and ledger.
+    """
+
+    system = models.OneToOneField(System, on_delete=models.CASCADE, related_name="standing")
+    at = models.DateTimeField()
+    last_sample = models.DateTimeField(null=True, blank=True)
+    score = models.FloatField(default=0.0, db_index=True)
+    leading = models.CharField(max_length=24)
+    coverage = models.FloatField(default=0.0)
+    why = models.CharField(max_length=300)
+    verdict = models.JSONField(default=dict)
+
+    def __str__(self) -> str:
+        """The system and its leading condition."""
+        return f"{self.system}: {self.leading}"
