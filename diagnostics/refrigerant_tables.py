@@ -12,10 +12,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import CoolProp
 import numpy as np
-from CoolProp.CoolProp import AbstractState
+from CoolProp.CoolProp import AbstractState, phases
 from scipy.interpolate import CubicSpline
 
 from diagnostics.plant import Refrigerant
@@ -80,7 +81,7 @@ def _plausible(log_p: FloatArray, t_k: FloatArray) -> np.ndarray:
     """Solved nodes that also lie on a smooth line: a solver may converge to a wrong root."""
     good = np.isfinite(t_k)
     trend = np.polynomial.Chebyshev.fit(log_p[good], t_k[good], 12)
-    return good & (np.abs(np.where(good, t_k, 0.0) - trend(log_p)) < 0.01)
+    return np.asarray(good & (np.abs(np.where(good, t_k, 0.0) - trend(log_p)) < 0.01))
 
 
 def _at(state: AbstractState, p_pa: float, t_k: float) -> tuple[float, float]:
@@ -91,7 +92,7 @@ def _at(state: AbstractState, p_pa: float, t_k: float) -> tuple[float, float]:
     return state.rhomass(), state.hmass()
 
 
-def _phase_state(name: str, phase: int) -> AbstractState:
+def _phase_state(name: str, phase: phases) -> AbstractState:
     state = AbstractState("HEOS", name)
     state.specify_phase(phase)
     return state
@@ -117,8 +118,8 @@ def build(refrigerant: Refrigerant, grid: Grid | None = None) -> dict[str, np.nd
     solved = {quality: saturation_k(both, np.exp(log_p), quality) for quality in (0.0, 1.0)}
     bubble, dew = (bridged(log_p, solved[quality]) for quality in (0.0, 1.0))
 
-    liquid = _phase_state(name, CoolProp.iphase_liquid)
-    gas = _phase_state(name, CoolProp.iphase_gas)
+    liquid = _phase_state(name, phases.iphase_liquid)
+    gas = _phase_state(name, phases.iphase_gas)
     p = np.exp(log_p)
     _, h_bubble = _sheet(liquid, p, bubble(log_p)[:, None])
     _, h_dew = _sheet(gas, p, dew(log_p)[:, None])
@@ -155,7 +156,8 @@ def write(folder: Path) -> None:
     """Writes every table to ``folder``, one compressed file a refrigerant."""
     folder.mkdir(exist_ok=True)
     for refrigerant in Refrigerant:
-        np.savez_compressed(folder / f"{refrigerant.value.lower()}.npz", **build(refrigerant))
+        arrays: dict[str, Any] = build(refrigerant)
+        np.savez_compressed(folder / f"{refrigerant.value.lower()}.npz", **arrays)
 
 
 if __name__ == "__main__":

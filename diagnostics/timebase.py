@@ -48,7 +48,7 @@ class Timebase:
         """
         key = (before_s, after_s)
         if key not in self._windows:
-            # A millisecond of slack keeps a sample on the window's edge inside in spite of rounding.
+            # A millisecond of slack keeps a sample on the edge inside in spite of rounding.
             low = np.searchsorted(self.seconds, self.seconds - (before_s + 1e-3), "left")
             high = np.searchsorted(self.seconds, self.seconds + (after_s + 1e-3), "right")
             first, end = self._segment_bounds()
@@ -84,7 +84,7 @@ def _window(timebase: Timebase, window_s: float, centred: bool) -> tuple[IndexAr
 def _window_sum(values: FloatArray, low: IndexArray, high: IndexArray) -> FloatArray:
     total = np.zeros((*values.shape[:-1], values.shape[-1] + 1))
     np.cumsum(values, axis=-1, out=total[..., 1:])
-    return np.take(total, high, axis=-1) - np.take(total, low, axis=-1)
+    return np.asarray(np.take(total, high, axis=-1) - np.take(total, low, axis=-1))
 
 
 def rolling_count(
@@ -123,7 +123,7 @@ def rolling_std(
     empty = np.full_like(residual, np.nan)
     mean = np.divide(_window_sum(residual, low, high), count, out=empty.copy(), where=enough)
     square = np.divide(_window_sum(residual**2, low, high), count, out=empty, where=enough)
-    return np.sqrt(np.maximum(square - mean**2, 0.0))
+    return np.asarray(np.sqrt(np.maximum(square - mean**2, 0.0)))
 
 
 def seconds_since(mask: BoolArray, timebase: Timebase) -> FloatArray:
