@@ -23,7 +23,9 @@ class Event(models.Model):
     """Windows of one system joined with hysteresis under one leading condition.
 
     ``opened_at`` and ``condition`` identify the event when it is derived again from the windows;
-    what people did with it stays. ``verdict`` is the dump of the verdict at its strongest.
+    what people did with it stays. ``verdict`` is the dump of the verdict at its strongest. An
+    event whose evidence is gone (late data, a better method) is ``withdrawn`` if anyone has
+    touched it.
     """
 
     system = models.ForeignKey(System, on_delete=models.CASCADE, related_name="events")
@@ -42,6 +44,9 @@ class Event(models.Model):
     )
     verdict = models.JSONField(default=dict)
     why = models.CharField(max_length=300, default="")
+    method_version = models.PositiveIntegerField(default=0)
+    shelved_until = models.DateTimeField(null=True, blank=True)
+    shelved_reason = models.CharField(max_length=300, blank=True)
     withdrawn = models.BooleanField(default=False)
 
     class Meta:
@@ -49,8 +54,11 @@ class Event(models.Model):
 
         ordering = ("-opened_at",)
         constraints = (
+            # Deferred: openings may move past each other while late data is taken in.
             models.UniqueConstraint(
-                fields=("system", "condition", "opened_at"), name="event_unique"
+                fields=("system", "condition", "opened_at"),
+                name="event_unique",
+                deferrable=models.Deferrable.DEFERRED,
             ),
         )
 

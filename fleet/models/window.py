@@ -11,13 +11,16 @@ from fleet.models.system import System
 class DueDay(models.Model):
     """A UTC day of a system whose samples changed after it was last analysed.
 
-    ``generation`` grows with every change, so that a change during analysis is not forgotten:
-    the worker removes the row only if the generation it read is still there.
+    ``generation`` grows with every change, so that a change during analysis is not forgotten.
+    Analysis writes the generation it read to ``analysed_generation``; the row goes away when the
+    system's standing has taken the day's windows in, if no newer generation has come meanwhile.
+    A day that failed too often is parked: it stays, with its ``failure``, until it changes again.
     """
 
     system = models.ForeignKey(System, on_delete=models.CASCADE, related_name="due_days")
     day = models.DateField()
     generation = models.PositiveBigIntegerField(default=1)
+    analysed_generation = models.PositiveBigIntegerField(default=0)
     attempts = models.PositiveSmallIntegerField(default=0)
     retry_at = models.DateTimeField(null=True, blank=True)
     failure = models.TextField(blank=True)
@@ -60,7 +63,10 @@ class Window(models.Model):
 class Standing(models.Model):
     """Where one system stands as of its last window: what the ranking page reads.
 
-    ``verdict`` is the dump of ``diagnostics.verdict.Verdict``: conditions, coverage and ledger.
+    ``verdict`` is the dump of ``diagnostics.verdict.Verdict`` with its ledger; ``conditions`` is a
+    copy of its probabilities, in the order of ``diagnostics.verdict.CONDITIONS``, because a
+    ranking of thousands of systems must not unpack thousands of ledgers. ``at`` is the end of the
+    last window.
     """
 
     system = models.OneToOneField(System, on_delete=models.CASCADE, related_name="standing")
@@ -69,6 +75,8 @@ class Standing(models.Model):
     score = models.FloatField(default=0.0, db_index=True)
     leading = models.CharField(max_length=24)
     coverage = models.FloatField(default=0.0)
+    urgent = models.BooleanField(default=False)
+    conditions = ArrayField(models.FloatField(), default=list)
     why = models.CharField(max_length=300)
     verdict = models.JSONField(default=dict)
 
