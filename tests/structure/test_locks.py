@@ -20,10 +20,12 @@ PIN = re.compile(r"^([A-Za-z0-9._-]+)==(\S+?)(?: ; [^\\]+?)? \\$")
 NOT_IMPORTED = {
     "tzdata": "zoneinfo reads it where the system has no zone data",
     "redis": "the broker's transport loads it by name",
+    "import-linter": "run as a program",
     "mypy": "run as a program",
     "ruff": "run as a program",
     "django-stubs": "plugin and stubs of mypy",
     "scipy-stubs": "stubs for mypy",
+    "types-psutil": "stubs for mypy",
     "pytest-django": "plugin of pytest",
     "pytest-timeout": "plugin of pytest",
 }
