@@ -2,10 +2,39 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from datetime import UTC, date
+
 from django.contrib.postgres.fields import ArrayField
-from django.db import models
+from django.db import connection, models
 
 from fleet.models.system import System
+
+
+_MARK = """
+INSERT INTO fleet_dueday (system_id, day, generation, analysed_generation, attempts, failure)
+SELECT %(system)s, day, 1, 0, 0, '' FROM unnest(%(days)s::date[]) AS day ORDER BY day
+ON CONFLICT (system_id, day) DO UPDATE
+SET generation = fleet_dueday.generation + 1, attempts = 0, retry_at = NULL, failure = ''
+"""
+
+
+class DueDayManager(models.Manager["DueDay"]):
+    """Makes days due."""
+
+    def mark(self, system_id: int, days: Iterable[date]) -> None:
+        """Days of a system whose samples changed; a parked day gets a fresh start.
+
+        Days are taken in order, so that two writers cannot wait for each other in a circle.
+        """
+        with connection.cursor() as cursor:
+            cursor.execute(_MARK, {"system": system_id, "days": sorted(set(days))})
+
+    def mark_all(self, system_id: int) -> None:
+        """Every day that has windows, or is due already: for a changed manifest or method."""
+        windows = Window.objects.filter(system_id=system_id)
+        with_windows = (start.date() for start in windows.datetimes("start", "day", tzinfo=UTC))
+        self.mark(system_id, {*self.filter(system_id=system_id).dates("day", "day"), *with_windows})
 
 
 class DueDay(models.Model):
@@ -24,6 +53,8 @@ class DueDay(models.Model):
     attempts = models.PositiveSmallIntegerField(default=0)
     retry_at = models.DateTimeField(null=True, blank=True)
     failure = models.TextField(blank=True)
+
+    objects = DueDayManager()
 
     class Meta:
         """One row a system and day."""
@@ -72,6 +103,7 @@ class Standing(models.Model):
     system = models.OneToOneField(System, on_delete=models.CASCADE, related_name="standing")
     at = models.DateTimeField()
     last_sample = models.DateTimeField(null=True, blank=True)
+    method_version = models.PositiveIntegerField(default=0)
     score = models.FloatField(default=0.0, db_index=True)
     leading = models.CharField(max_length=24)
     coverage = models.FloatField(default=0.0)

@@ -1,0 +1,123 @@
+"""Analysis of one UTC day of one system: claim, read, analyse, replace its windows."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date, timedelta
+from zlib import crc32
+
+import psycopg
+from django.db import InterfaceError, OperationalError, connection, transaction
+from django.db.models import F, Q
+from django.utils import timezone
+
+import diagnostics
+from fleet.analysis import window_rows
+from fleet.analysis.instants import DAY, WARM_UP, midnight
+from fleet.models import DueDay, Standing, System
+from fleet.timeseries import store
+
+logger = logging.getLogger(__name__)
+
+MOST_FAILURES = 3
+MOST_CRASHES = 9
+"""A day during which the process dies leaves no failure text; it is tried more often, because
+the fault is more likely the machine's than the day's."""
+FIRST_RETRY = timedelta(seconds=30)
+
+_UNFINISHED = Q(analysed_generation__lt=F("generation"))
+_PARKED = Q(attempts__gte=MOST_CRASHES) | (Q(attempts__gte=MOST_FAILURES) & ~Q(failure=""))
+PARKED = _UNFINISHED & _PARKED
+
+
+def runnable() -> Q:
+    """Due days that can be analysed now: not done, not parked, not waiting for another try."""
+    waiting = Q(retry_at__gt=timezone.now())
+    return _UNFINISHED & ~_PARKED & ~waiting
+
+
+def analyse_day(system_id: int, day: date) -> int:
+    """Analyse a due day and replace its windows; the number of windows, 0 when nothing was due.
+
+    The result depends on the stored samples, the manifest and the version of the method alone.
+    A failure is written to the day, which is tried again later and parked after three.
+    """
+    with _sole_worker(system_id, day) as alone:
+        generation = _claim(system_id, day) if alone else None
+        if generation is None:
+            return 0
+        try:
+            windows = analyse_span(system_id, day).windows
+            with transaction.atomic():
+                _finish(system_id, day, generation)
+                return window_rows.replace_day(system_id, day, windows)
+        except (OperationalError, InterfaceError, psycopg.OperationalError):
+            raise  # the database is away: not the day's fault
+        except Exception as error:
+            logger.exception("Analysis of system %s on %s failed", system_id, day)
+            _note_failure(system_id, day, generation, error)
+            return 0
+
+
+def analyse_span(system_id: int, day: date) -> diagnostics.Analysis:
+    """Analysis of a whole UTC day behind its warm-up; callers cut what they need from it."""
+    system = System.objects.select_related("site").get(pk=system_id)
+    start = midnight(day)
+    samples = store.read(system, start - WARM_UP, start + DAY)
+    return diagnostics.analyse(samples, system.plant())
+
+
+def mark_outdated_due() -> int:
+    """Make all days of systems judged by another version of the method due; how many systems."""
+    outdated = Standing.objects.exclude(method_version=diagnostics.METHOD_VERSION)
+    systems = list(outdated.values_list("system_id", flat=True))
+    for system_id in systems:
+        with transaction.atomic():
+            DueDay.objects.mark_all(system_id)
+            outdated.filter(system_id=system_id).update(method_version=diagnostics.METHOD_VERSION)
+    return len(systems)
+
+
+@contextmanager
+def _sole_worker(system_id: int, day: date) -> Iterator[bool]:
+    """A session's advisory lock: it goes when the process dies, so its day is free at once.
+
+    A row lock would do that too, but would hold up uploads of the same day meanwhile.
+    """
+    key = (crc32(f"day of system {system_id}".encode()) - 2**31, day.toordinal())
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_try_advisory_lock(%s, %s)", key)
+        (alone,) = cursor.fetchone()
+    try:
+        yield alone
+    finally:
+        if alone and connection.is_usable():
+            with connection.cursor() as cursor:
+                cursor.execute("SELECT pg_advisory_unlock(%s, %s)", key)
+
+
+@transaction.atomic
+def _claim(system_id: int, day: date) -> int | None:
+    """Count an attempt and return the generation about to be analysed, None if not runnable."""
+    free = DueDay.objects.select_for_update(skip_locked=True)
+    due = free.filter(runnable(), system_id=system_id, day=day).first()
+    if due is None:
+        return None
+    DueDay.objects.filter(pk=due.pk).update(attempts=F("attempts") + 1)
+    return due.generation
+
+
+def _note_failure(system_id: int, day: date, generation: int, error: Exception) -> None:
+    due = DueDay.objects.filter(system_id=system_id, day=day, generation=generation).first()
+    if due is not None:
+        due.failure = f"{type(error).__name__}: {error}"
+        due.retry_at = timezone.now() + FIRST_RETRY * 4 ** (due.attempts - 1)
+        due.save(update_fields=("failure", "retry_at"))
+
+
+def _finish(system_id: int, day: date, generation: int) -> None:
+    """The windows of this generation are written; a newer generation stays due."""
+    due = DueDay.objects.filter(system_id=system_id, day=day)
+    due.update(analysed_generation=generation, attempts=0, retry_at=None, failure="")
