@@ -101,7 +101,11 @@ def rolling_mean(
 
     values: shape (..., n). NaN where the window holds no value.
     """
-    low, high = _window(timebase, window_s, centred)
+    return window_mean(values, *_window(timebase, window_s, centred))
+
+
+def window_mean(values: FloatArray, low: IndexArray, high: IndexArray) -> FloatArray:
+    """Mean of the values present in the index ranges ``low`` to ``high`` (``Timebase.window``)."""
     present = ~np.isnan(values)
     # Sums of differences from the general level keep their digits where sums of pressures do not.
     level = float(np.nanmean(values)) if present.any() else 0.0
@@ -166,14 +170,17 @@ def starts(mask: BoolArray) -> BoolArray:
 
 
 def hold(values: FloatArray, timebase: Timebase) -> FloatArray:
-    """Missing values replaced by the last one present, if it is at most 2 intervals old."""
+    """Missing values replaced by the last one present, if it is at most 2 intervals old.
+
+    values: shape (..., n).
+    """
     if not values.size or not np.isnan(values).any():
         return values
-    present = ~np.isnan(values)
-    last = np.maximum.accumulate(np.where(present, np.arange(values.size), 0))
+    index = np.where(np.isnan(values), 0, np.arange(values.shape[-1]))
+    last = np.maximum.accumulate(index, axis=-1)
     age = timebase.seconds - timebase.seconds[last]
     fresh = age <= HOLD_INTERVALS * timebase.interval_s + 1e-3
-    return np.where(fresh, values[last], np.nan)
+    return np.where(fresh, np.take_along_axis(values, last, axis=-1), np.nan)
 
 
 def run_lengths(values: FloatArray) -> tuple[IndexArray, IndexArray]:
