@@ -1,0 +1,75 @@
+"""Windows joined into episodes, with hysteresis."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnostics import verdict
+from diagnostics.findings import Context
+from diagnostics.plant import Plant
+from diagnostics.samples import FloatArray
+from diagnostics.weigh import CONDITIONS
+from diagnostics.windows import WINDOW_S, Windows
+
+OPEN_AT = 0.75
+CLOSE_AT = 0.35
+"""Probability of any fault over the day before at which an episode opens, and closes."""
+
+
+@dataclass(frozen=True)
+class Episode:
+    """A stretch of windows under one suspicion.
+
+    opened, last, peak_at: starts of windows; closed: end of the last one, None while it lasts.
+    condition: the one with the largest share of the probability over the stretch.
+    """
+
+    condition: str
+    opened: np.datetime64
+    last: np.datetime64
+    closed: np.datetime64 | None
+    peak_probability: float
+    peak_at: np.datetime64
+
+
+def episodes(windows: Windows, plant: Plant) -> tuple[Episode, ...]:
+    """Every episode of the system, oldest first.
+
+    windows: all rows of the system, ascending.
+    """
+    if not len(windows):
+        return ()
+    context = Context(plant, verdict.baseline(windows, plant))
+    shares = verdict.probabilities(windows, context)
+    inside = _latched(1.0 - shares[:, 0])
+    edges = np.diff(np.concatenate([[0], inside.astype(np.int8), [0]]))
+    starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+    return tuple(
+        _episode(windows, shares, int(first), int(end))
+        for first, end in zip(starts, ends, strict=True)
+    )
+
+
+def _latched(fault: FloatArray) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """True from where ``fault`` reaches OPEN_AT until it falls below CLOSE_AT, shape (w,)."""
+    said = np.where(fault >= OPEN_AT, 1, np.where(fault < CLOSE_AT, -1, 0))
+    # The last window that said anything decides for those that say nothing.
+    index = np.maximum.accumulate(np.where(said != 0, np.arange(said.size), -1))
+    return np.where(index >= 0, said[index], -1) == 1
+
+
+def _episode(windows: Windows, shares: FloatArray, first: int, end: int) -> Episode:
+    inside = shares[first:end]
+    leading = 1 + int(np.argmax(inside[:, 1:].sum(axis=0)))
+    peak = first + int(np.argmax(inside[:, leading]))
+    last = windows.start[end - 1]
+    return Episode(
+        condition=CONDITIONS[leading],
+        opened=windows.start[first],
+        last=last,
+        closed=None if end == len(windows) else last + np.timedelta64(WINDOW_S, "s"),
+        peak_probability=float(shares[peak, leading]),
+        peak_at=windows.start[peak],
+    )

@@ -1,0 +1,42 @@
+"""Discharge superheat against what the pressure ratio explains."""
+
+from __future__ import annotations
+
+from diagnostics.findings.finding import Context, Finding, Measured, constant, seconds
+from diagnostics.plant import Refrigerant
+from diagnostics.samples import FloatArray
+from diagnostics.windows import Windows
+
+# Discharge superheat at evaporating 7 and -10 degC, condensing 45 degC (pressure ratios 2.75 and
+# 4.8), 5 K suction superheat, isentropic efficiency 0.70: computed with CoolProp 8.
+_AT_RATIO = {
+    Refrigerant.R410A: (30.0, 47.0),
+    Refrigerant.R32: (47.0, 77.0),
+    Refrigerant.R454B: (34.0, 54.0),
+}
+_RATIOS = (2.75, 4.8)
+
+
+def expected_k(refrigerant: Refrigerant, pressure_ratio: FloatArray) -> FloatArray:
+    """Discharge superheat [K] of a healthy circuit at a pressure ratio, linear between points."""
+    low, high = _AT_RATIO[refrigerant]
+    return low + (high - low) * (pressure_ratio - _RATIOS[0]) / (_RATIOS[1] - _RATIOS[0])
+
+
+def _measure(rows: Windows, context: Context) -> Measured:
+    return Measured(
+        value=rows.column("discharge_superheat_k"),
+        expected=expected_k(context.plant.refrigerant, rows.column("pressure_ratio")),
+        sigma=constant(rows, 2.0),
+        resting_s=seconds(rows, "steady_s"),
+    )
+
+
+FINDING = Finding(
+    name="discharge_superheat",
+    title="Discharge superheat for the pressure ratio",
+    unit="K",
+    source="isentropic efficiency 0.70, 5 K suction superheat, computed with CoolProp 8",
+    settle="measure discharge pipe temperature and pressure at the compressor",
+    measure=_measure,
+)

@@ -1,0 +1,25 @@
+"""A reading that stands still while everything else moves."""
+
+from __future__ import annotations
+
+from diagnostics.findings.finding import Context, Finding, Measured, constant, seconds
+from diagnostics.windows import Windows
+
+
+def _measure(rows: Windows, _: Context) -> Measured:
+    return Measured(
+        value=rows.column("frozen_share"),
+        expected=constant(rows, 0.0),
+        sigma=constant(rows, 0.05),
+        resting_s=seconds(rows, "running_s"),
+    )
+
+
+FINDING = Finding(
+    name="frozen_reading",
+    title="Largest share of flat readings of any channel while running",
+    unit="1",
+    source="common practice, no source",
+    settle="compare the flat channel with a reading taken on site",
+    measure=_measure,
+)

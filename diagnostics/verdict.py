@@ -1,0 +1,176 @@
+"""Where a system stands: probabilities, a score, one line of why, and the ledger behind them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+
+import numpy as np
+
+from diagnostics import expectation, ledger, pooling, weigh
+from diagnostics.findings import Context
+from diagnostics.ledger import Entry
+from diagnostics.plant import Plant
+from diagnostics.samples import FloatArray
+from diagnostics.weigh import CONDITIONS, Evidence
+from diagnostics.windows import Windows
+
+RANKED_DAYS = 7
+NOT_ENOUGH_DATA = "not_enough_data"
+
+_LEAST_COVERAGE = 0.1
+_LEAST_RUNNING_S = 2 * 3600.0
+_LEAST_JUDGED_S = 1800.0
+
+WET_SUPERHEAT_K = 8.0
+"""Discharge superheat below which liquid may be coming back (common practice: 10 to 15 K is wet)."""
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """A suspicion with its evidence, never an order.
+
+    conditions: probability of each condition, summing to 1. coverage: share of the running time in
+    the ranked period that could be judged. leading: the likeliest condition, or
+    ``not_enough_data``. urgent: liquid may be coming back to the compressor.
+    """
+
+    conditions: Mapping[str, float]
+    leading: str
+    score: float
+    coverage: float
+    why: str
+    urgent: bool
+    baseline_days: int
+    ledger: tuple[Entry, ...]
+    settle: tuple[str, ...]
+
+    def as_json(self) -> dict[str, object]:
+        """Plain types only, for storage."""
+        return asdict(self) | {"conditions": dict(self.conditions)}
+
+    @classmethod
+    def from_json(cls, raw: Mapping[str, object]) -> Verdict:
+        """The verdict ``as_json`` wrote."""
+        fields = dict(raw)
+        entries = fields.pop("ledger")
+        settle = fields.pop("settle")
+        assert isinstance(entries, list)
+        assert isinstance(settle, list)
+        return cls(
+            **fields,  # type: ignore[arg-type]
+            ledger=tuple(Entry(**entry) for entry in entries),
+            settle=tuple(settle),
+        )
+
+
+def judge(windows: Windows, plant: Plant, at: np.datetime64) -> Verdict:
+    """The verdict as of ``at`` on the last ``RANKED_DAYS`` days.
+
+    windows: every row of the system; those that start at or after ``at`` are left out, and older
+    ones than the ranked days teach what is normal for this system.
+    """
+    before = windows.rows(windows.start < at)
+    since = at - np.timedelta64(RANKED_DAYS, "D")
+    recent = before.rows(before.start >= since)
+    row = pooling.pool(recent)
+    context = Context(plant, baseline(before, plant))
+    if not len(row):
+        return _unknown(context)
+    evidence = weigh.weigh(row, context, weigh.table())
+    probabilities = evidence.probabilities[0]
+    coverage, enough = _coverage(row)
+    entries = ledger.entries(evidence, CONDITIONS)
+    leading = CONDITIONS[int(np.argmax(probabilities))] if enough else NOT_ENOUGH_DATA
+    return Verdict(
+        conditions=dict(zip(CONDITIONS, map(float, probabilities), strict=True)),
+        leading=leading,
+        score=_score(row, recent, context, probabilities),
+        coverage=coverage,
+        why=ledger.one_line(leading, entries, coverage),
+        urgent=_urgent(row),
+        baseline_days=context.baseline.days if context.baseline else 0,
+        ledger=entries,
+        settle=ledger.settle(evidence, probabilities),
+    )
+
+
+def baseline(windows: Windows, plant: Plant) -> expectation.Baseline | None:
+    """What is normal for this system, from its early days that looked normal by themselves."""
+    if not len(windows):
+        return None
+    settled = windows.start[-1] - np.timedelta64(expectation.SETTLED_DAYS, "D")
+    history = windows.rows(windows.start < settled)
+    days = pooling.daily(history)
+    if not len(days):
+        return None
+    probabilities = weigh.weigh(days, Context(plant), weigh.table()).probabilities
+    normal = days.start[probabilities[:, 0] > 0.5].astype("datetime64[D]")
+    return expectation.learn(history.rows(np.isin(history.start.astype("datetime64[D]"), normal)))
+
+
+def probabilities(windows: Windows, context: Context) -> FloatArray:
+    """Probabilities of the conditions over the day before each window's end, shape (w, 6)."""
+    return evidence_by_day(windows, context).probabilities
+
+
+def evidence_by_day(windows: Windows, context: Context) -> Evidence:
+    """What the findings say over the day before each window's end."""
+    return weigh.weigh(pooling.trailing(windows, pooling.DAY_S), context, weigh.table())
+
+
+def _unknown(context: Context) -> Verdict:
+    prior = np.exp(weigh.table().prior)
+    return Verdict(
+        conditions=dict(zip(CONDITIONS, map(float, prior), strict=True)),
+        leading=NOT_ENOUGH_DATA,
+        score=float(_BASE * 100.0 * (1.0 - prior[0])),
+        coverage=0.0,
+        why=ledger.one_line(NOT_ENOUGH_DATA, (), 0.0),
+        urgent=False,
+        baseline_days=context.baseline.days if context.baseline else 0,
+        ledger=(),
+        settle=(),
+    )
+
+
+def _coverage(row: Windows) -> tuple[float, bool]:
+    """Share of running time judged, and whether that is enough to lead with a condition."""
+    running = float(np.nan_to_num(row.column("running_s"))[0])
+    judged = float(np.nan_to_num(row.column("judged_s"))[0])
+    share = judged / running if running > 0 else 0.0
+    enough = share >= _LEAST_COVERAGE and running >= _LEAST_RUNNING_S and judged >= _LEAST_JUDGED_S
+    return share, enough
+
+
+_BASE = 0.7
+_SHARES = {"severity": 0.08, "persistence": 0.08, "unmet": 0.07, "compressor": 0.07}
+
+
+def _score(row: Windows, recent: Windows, context: Context, probabilities: FloatArray) -> float:
+    """0 to 100: the probability of a fault, seven tenths of it whatever the rest says.
+
+    Severity of the subcooling's deviation, persistence over the days, unmet demand and risk to the
+    compressor share the other three tenths, so that a sure fault is never ranked below a guess.
+    """
+    days = pooling.daily(recent)
+    by_day = weigh.weigh(days, context, weigh.table()).probabilities
+    deviation = abs(_first(row, "subcooling_to_indoor_k") - expectation.USUAL_COOLING_K[0])
+    parts = {
+        "severity": min(deviation / 8.0, 1.0),
+        "persistence": float((by_day[:, 0] < 0.5).mean()),
+        "unmet": min(max(_first(row, "shortfall_k"), 0.0) / 2.0, 1.0),
+        "compressor": 1.0 if _urgent(row) else 0.0,
+    }
+    factor = _BASE + sum(_SHARES[name] * value for name, value in parts.items())
+    return float(100.0 * (1.0 - probabilities[0]) * factor)
+
+
+def _first(row: Windows, name: str) -> float:
+    """A feature of the only row, 0 where it cannot be told."""
+    return float(np.nan_to_num(row.column(name))[0])
+
+
+def _urgent(row: Windows) -> bool:
+    superheat = row.column("discharge_superheat_k")[0]
+    return bool(np.isfinite(superheat) and superheat < WET_SUPERHEAT_K)
