@@ -1,0 +1,1 @@
+"""Django database engine ``fleet.embedded.backend``: PostgreSQL that starts when first used."""

@@ -1,0 +1,36 @@
+"""The installation's secret key: made once, kept in the data folder."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import secrets
+
+from fleet.embedded.place import data_folder
+
+
+def secret_key() -> str:
+    """Return the key in the data folder, made on first use (mode 0600).
+
+    In a folder that cannot be written the key lasts as long as the process; the system check
+    millrace.E001 reports that folder.
+    """
+    home = data_folder()
+    kept = home / "secret_key"
+    with contextlib.suppress(OSError):
+        return kept.read_text("ascii").strip()
+    fresh = secrets.token_urlsafe(50)
+    try:
+        home.mkdir(mode=0o711, parents=True, exist_ok=True)
+        draft = home / f"secret_key.{os.getpid()}.{secrets.token_hex(4)}"
+        draft.touch(mode=0o600)
+        draft.write_text(fresh, encoding="ascii")
+        try:
+            os.link(draft, kept)  # fails if another process was quicker
+        except FileExistsError:
+            fresh = kept.read_text("ascii").strip()
+        finally:
+            draft.unlink()
+    except OSError:
+        return fresh
+    return fresh

@@ -1,0 +1,23 @@
+#!/usr/bin/env python
+"""Entry of every command: ``python manage.py <command>``."""
+
+from __future__ import annotations
+
+import os
+import sys
+
+from django.core.management import execute_from_command_line
+
+
+def main() -> None:
+    """Run one management command.
+
+    Nothing is started here. The private database starts when a command opens its first
+    connection (``fleet.embedded.backend``), so ``--help`` and ``check`` stay instant.
+    """
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
+    execute_from_command_line(sys.argv)
+
+
+if __name__ == "__main__":
+    main()

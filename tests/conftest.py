@@ -1,0 +1,28 @@
+"""A private database for the run, unless the developer gives one in DATABASE_URL."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from pathlib import Path
+
+import pytest
+
+# Inherited by the processes tests start and by parallel workers, so all share one server.
+_OWN_FOLDER = None
+if "MILLRACE_DATA" not in os.environ:
+    _OWN_FOLDER = Path(tempfile.mkdtemp(prefix="millrace-tests-"))
+    _OWN_FOLDER.chmod(0o711)  # as root, the server's account has to pass through
+    os.environ["MILLRACE_DATA"] = str(_OWN_FOLDER)
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    """Stop the servers, then remove their folder."""
+    from fleet import embedded
+
+    place = embedded.locate()
+    embedded.release()
+    if _OWN_FOLDER is not None:
+        for folder in (place.root, _OWN_FOLDER):
+            shutil.rmtree(folder, ignore_errors=True)
