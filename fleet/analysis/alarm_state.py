@@ -54,7 +54,7 @@ def occur(alarm: Alarm) -> Alarm:
 
 
 def return_to_normal(alarm: Alarm) -> Alarm:
-    """The suspicion is gone; unacknowledged alarms wait for somebody to see that they were there."""
+    """The suspicion is gone; one that nobody has seen waits until somebody does."""
     return replace(alarm, active=False, state=_RETURNED.get(alarm.state, alarm.state))
 
 
@@ -73,7 +73,8 @@ def shelve(alarm: Alarm, until: datetime, reason: str, *, now: datetime) -> Alar
         raise TransitionError("Shelving needs a reason.")
     if not now < until <= now + LONGEST_SHELVING:
         raise TransitionError(
-            f"Shelve until a time within the next {LONGEST_SHELVING.days} days, not {until:%Y-%m-%d}."
+            f"Shelve until a time within the next {LONGEST_SHELVING.days} days,"
+            f" not {until:%Y-%m-%d}."
         )
     return replace(
         alarm, state=EventState.SHELVED, shelved_until=until, shelved_reason=reason.strip()

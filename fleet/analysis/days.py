@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import date, timedelta
-from zlib import crc32
 
 import psycopg
-from django.db import InterfaceError, OperationalError, connection, transaction
+from django.db import InterfaceError, OperationalError, transaction
 from django.db.models import F, Q
 from django.utils import timezone
 
 import diagnostics
 from fleet.analysis import window_rows
 from fleet.analysis.instants import DAY, WARM_UP, midnight
+from fleet.analysis.locks import sole_on_day
 from fleet.models import DueDay, Standing, System
 from fleet.timeseries import store
 
@@ -30,6 +28,8 @@ FIRST_RETRY = timedelta(seconds=30)
 _UNFINISHED = Q(analysed_generation__lt=F("generation"))
 _PARKED = Q(attempts__gte=MOST_CRASHES) | (Q(attempts__gte=MOST_FAILURES) & ~Q(failure=""))
 PARKED = _UNFINISHED & _PARKED
+ANALYSED = Q(analysed_generation=F("generation"))
+"""Days whose windows are written and not yet taken into the standing."""
 
 
 def runnable() -> Q:
@@ -44,7 +44,7 @@ def analyse_day(system_id: int, day: date) -> int:
     The result depends on the stored samples, the manifest and the version of the method alone.
     A failure is written to the day, which is tried again later and parked after three.
     """
-    with _sole_worker(system_id, day) as alone:
+    with sole_on_day(system_id, day) as alone:
         generation = _claim(system_id, day) if alone else None
         if generation is None:
             return 0
@@ -78,24 +78,6 @@ def mark_outdated_due() -> int:
             DueDay.objects.mark_all(system_id)
             outdated.filter(system_id=system_id).update(method_version=diagnostics.METHOD_VERSION)
     return len(systems)
-
-
-@contextmanager
-def _sole_worker(system_id: int, day: date) -> Iterator[bool]:
-    """A session's advisory lock: it goes when the process dies, so its day is free at once.
-
-    A row lock would do that too, but would hold up uploads of the same day meanwhile.
-    """
-    key = (crc32(f"day of system {system_id}".encode()) - 2**31, day.toordinal())
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_try_advisory_lock(%s, %s)", key)
-        (alone,) = cursor.fetchone()
-    try:
-        yield alone
-    finally:
-        if alone and connection.is_usable():
-            with connection.cursor() as cursor:
-                cursor.execute("SELECT pg_advisory_unlock(%s, %s)", key)
 
 
 @transaction.atomic

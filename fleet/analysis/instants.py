@@ -6,8 +6,11 @@ from datetime import UTC, date, datetime, time, timedelta
 
 import numpy as np
 
+from diagnostics.analyse import WARM_UP_S
+
 DAY = timedelta(days=1)
-WARM_UP = timedelta(hours=2)
+RESOLUTION = timedelta(microseconds=1)
+WARM_UP = timedelta(seconds=WARM_UP_S)
 """Context read before a day, so that its first windows know the state they begin in."""
 
 

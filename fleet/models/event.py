@@ -39,7 +39,10 @@ class Event(models.Model):
         max_length=16, choices=EventState.choices, default=EventState.UNACKNOWLEDGED_ACTIVE
     )
     assignee = models.ForeignKey(
-        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL,
+        settings.AUTH_USER_MODEL,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
         related_name="events",
     )
     verdict = models.JSONField(default=dict)

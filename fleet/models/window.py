@@ -10,7 +10,6 @@ from django.db import connection, models
 
 from fleet.models.system import System
 
-
 _MARK = """
 INSERT INTO fleet_dueday (system_id, day, generation, analysed_generation, attempts, failure)
 SELECT %(system)s, day, 1, 0, 0, '' FROM unnest(%(days)s::date[]) AS day ORDER BY day
@@ -59,9 +58,7 @@ class DueDay(models.Model):
     class Meta:
         """One row a system and day."""
 
-        constraints = (
-            models.UniqueConstraint(fields=("system", "day"), name="due_day_unique"),
-        )
+        constraints = (models.UniqueConstraint(fields=("system", "day"), name="due_day_unique"),)
 
     def __str__(self) -> str:
         """Which day of which system."""
@@ -71,7 +68,7 @@ class DueDay(models.Model):
 class Window(models.Model):
     """15 minutes of one system, aligned to UTC.
 
-    ``features`` is one row of ``diagnostics.windows.FEATURES``, in that order, NaN = not to be told.
+    ``features`` is one row of ``diagnostics.windows.FEATURES``, in that order; NaN: unknown.
     """
 
     system = models.ForeignKey(System, on_delete=models.CASCADE, related_name="windows")
@@ -82,9 +79,7 @@ class Window(models.Model):
     class Meta:
         """One row a system and start."""
 
-        constraints = (
-            models.UniqueConstraint(fields=("system", "start"), name="window_unique"),
-        )
+        constraints = (models.UniqueConstraint(fields=("system", "start"), name="window_unique"),)
 
     def __str__(self) -> str:
         """Which window of which system."""

@@ -1,0 +1,59 @@
+"""Works off what is due: days first, then the standing of their system."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from time import monotonic
+
+from fleet.analysis import days, standing
+from fleet.models import DueDay
+
+Progress = Callable[[int], None]
+"""Called with the number of days done since the last call."""
+
+
+def work_off(
+    system_id: int, *, seconds: float = float("inf"), progress: Progress | None = None
+) -> bool:
+    """Analyse the due days of a system, oldest first, and settle it; True if time ran out.
+
+    Days that another process is working on are left to it: who finishes a day settles it.
+    """
+    deadline = monotonic() + seconds
+    due = DueDay.objects.filter(days.runnable(), system_id=system_id).order_by("day")
+    for day in due.values_list("day", flat=True):
+        if monotonic() > deadline:
+            settle(system_id)
+            return True
+        days.analyse_day(system_id, day)
+        if progress is not None:
+            progress(1)
+    settle(system_id)
+    return False
+
+
+def settle(system_id: int) -> None:
+    """Take analysed days into the standing; cheap when there are none."""
+    if DueDay.objects.filter(days.ANALYSED, system_id=system_id).exists():
+        standing.refresh(system_id)
+    else:
+        standing.mark_uploads_analysed(system_id)
+
+
+def drain(system_ids: Iterable[int] | None = None, progress: Progress | None = None) -> int:
+    """Work off everything due, or what is due of some systems, in this process.
+
+    Returns the number of systems that had something due.
+    """
+    waiting = systems_with_work()
+    chosen = waiting if system_ids is None else [pk for pk in system_ids if pk in set(waiting)]
+    for system_id in chosen:
+        work_off(system_id, progress=progress)
+    return len(chosen)
+
+
+def systems_with_work(limit: int | None = None) -> list[int]:
+    """Systems with days to analyse or analysed days to settle, longest due first."""
+    due = DueDay.objects.filter(days.runnable() | days.ANALYSED)
+    systems = due.order_by("system_id").values_list("system_id", flat=True).distinct()
+    return list(systems[:limit])

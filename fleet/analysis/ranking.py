@@ -1,0 +1,204 @@
+"""The fleet in the order in which somebody should look at it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any, NamedTuple
+
+import numpy as np
+from django.db.models import QuerySet
+
+from diagnostics.verdict import Verdict
+from diagnostics.verdict import judge as judge_at
+from diagnostics.weigh import CONDITIONS
+from diagnostics.windows import empty
+from fleet.analysis import window_rows
+from fleet.analysis.instants import DAY, RESOLUTION, midnight, to_utc
+from fleet.analysis.standing import judge
+from fleet.models import System
+from fleet.timeseries import store
+
+FURTHER_SYSTEMS = 0.1
+"""Largest share of what is missing to 100 that a site's other systems may add to its score."""
+
+
+@dataclass(frozen=True, slots=True)
+class SystemRank:
+    """One system of the ranking; the names are those of the contract, `as_json` is its shape."""
+
+    site: str
+    system: str
+    score: float
+    leading: str
+    conditions: Mapping[str, float]
+    coverage: float
+    last_sample: datetime | None
+    urgent: bool = False
+    why: str = ""
+
+    def as_json(self) -> dict[str, Any]:
+        """The record of the contract."""
+        return {
+            "system": self.system,
+            "score": self.score,
+            "leading": self.leading,
+            "conditions": dict(self.conditions),
+            "coverage": self.coverage,
+            "last_sample": rfc3339(self.last_sample) if self.last_sample else None,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class SiteRank:
+    """One site of the ranking, its systems highest first."""
+
+    site: str
+    rank: int
+    score: float
+    systems: tuple[SystemRank, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """The record of the contract."""
+        return {
+            "site": self.site,
+            "rank": self.rank,
+            "score": self.score,
+            "systems": [system.as_json() for system in self.systems],
+        }
+
+
+class _Row(NamedTuple):
+    """A system with its standing, as the one query of the ranking gives it; None = no standing."""
+
+    pk: int
+    site: str
+    system: str
+    at: datetime | None
+    score: float
+    leading: str
+    conditions: Sequence[float]
+    coverage: float
+    last_sample: datetime | None
+    urgent: bool
+    why: str
+
+
+_COLUMNS = (
+    "pk",
+    "site__code",
+    "code",
+    *(f"standing__{name}" for name in ("at", "score", "leading", "conditions", "coverage")),
+    *(f"standing__{name}" for name in ("last_sample", "urgent", "why")),
+)
+
+
+def ranking(at: datetime, systems: QuerySet[System]) -> list[SiteRank]:
+    """Sites of ``systems`` as of ``at`` (aware), highest score first.
+
+    A system is judged on the windows that had ended by ``at``, as of the last of them; silence
+    since then shows in ``last_sample``. Where that is the last window of all, its stored standing
+    says the same, so only a look into the past costs more than one query.
+    """
+    rows = [_Row(*row) for row in systems.order_by().values_list(*_COLUMNS)]
+    ranks = [_of_standing(row) for row in rows if row.at is not None and row.at <= at]
+    past = [row.pk for row in rows if row.at is not None and row.at > at]
+    silent = [row for row in rows if row.at is None]
+    related = System.objects.select_related("site").prefetch_related("indoor_units")
+    if past:
+        ranks += [_of_windows(system, at) for system in related.filter(pk__in=past)]
+    if silent:
+        nothing = _judge_nothing(related.get(pk=silent[0].pk))
+        ranks += [_of_verdict(row.site, row.system, nothing, None) for row in silent]
+    return _by_site(ranks)
+
+
+def as_json(at: datetime, sites: Iterable[SiteRank]) -> dict[str, Any]:
+    """The document of the contract."""
+    return {"at": rfc3339(at), "sites": [site.as_json() for site in sites]}
+
+
+def site_score(scores: Sequence[float]) -> float:
+    """Score of a site from those of its systems: the highest, and a little for the others.
+
+    Let h be the highest and p_i the others, as shares of 100. The others add
+    ``FURTHER_SYSTEMS * (1 - h) * (1 - prod(1 - p_i))``: a site with one system has that system's
+    score, no site exceeds 100, and a higher score of any system never lowers its site's.
+    """
+    highest, *others = sorted((score / 100.0 for score in scores), reverse=True)
+    any_other = 1.0 - float(np.prod([1.0 - share for share in others]))
+    return 100.0 * (highest + FURTHER_SYSTEMS * (1.0 - highest) * any_other)
+
+
+def rfc3339(moment: datetime) -> str:
+    """A time as the contract writes it, in UTC with a Z."""
+    return moment.astimezone(UTC).isoformat().replace("+00:00", "Z")
+
+
+def _of_standing(row: _Row) -> SystemRank:
+    return SystemRank(
+        row.site,
+        row.system,
+        row.score,
+        row.leading,
+        dict(zip(CONDITIONS, row.conditions, strict=True)),
+        row.coverage,
+        row.last_sample,
+        row.urgent,
+        row.why,
+    )
+
+
+def _of_verdict(
+    site: str, system: str, verdict: Verdict, last_sample: datetime | None
+) -> SystemRank:
+    return SystemRank(
+        site,
+        system,
+        verdict.score,
+        verdict.leading,
+        verdict.conditions,
+        verdict.coverage,
+        last_sample,
+        verdict.urgent,
+        verdict.why,
+    )
+
+
+def _of_windows(system: System, at: datetime) -> SystemRank:
+    windows = window_rows.load(system.pk, before=at)
+    verdict = judge(windows, system.plant()) if len(windows) else _judge_nothing(system)
+    return _of_verdict(system.site.code, system.code, verdict, _last_sample(system, at))
+
+
+def _last_sample(system: System, at: datetime) -> datetime | None:
+    days = sorted(day for day in store.days(system.pk) if day <= at.astimezone(UTC).date())
+    for day in reversed(days):  # the second at the latest: every listed day holds a sample
+        time = store.read(system, midnight(day), min(midnight(day) + DAY, at + RESOLUTION)).time
+        if time.size:
+            return to_utc(time[-1])
+    return None
+
+
+def _judge_nothing(system: System) -> Verdict:
+    """What is said of a system without windows: the prior, whatever the system."""
+    return judge_at(empty(), system.plant(), np.datetime64(0, "us"))
+
+
+def _by_site(ranks: Iterable[SystemRank]) -> list[SiteRank]:
+    of_site: defaultdict[str, list[SystemRank]] = defaultdict(list)
+    for rank in ranks:
+        of_site[rank.site].append(rank)
+    scored = [(site_score([rank.score for rank in of_site[code]]), code) for code in of_site]
+    scored.sort(key=lambda pair: (-pair[0], pair[1]))
+    return [
+        SiteRank(
+            code,
+            place,
+            score,
+            tuple(sorted(of_site[code], key=lambda rank: (-rank.score, rank.system))),
+        )
+        for place, (score, code) in enumerate(scored, start=1)
+    ]

@@ -1,0 +1,79 @@
+"""What workers do when the bell rings. The database rows are the queue; messages carry ids only."""
+
+from __future__ import annotations
+
+import logging
+from datetime import timedelta
+from functools import partial
+from typing import Any
+from uuid import UUID
+
+from celery import Task, shared_task
+from django.db import transaction
+from django.utils import timezone
+from kombu.exceptions import KombuError
+from redis.exceptions import RedisError
+
+from fleet.analysis import backlog, days, events
+from fleet.analysis.locks import Lock, try_take
+from fleet.ingest import take_in as ingest
+from fleet.models import Upload, UploadState
+
+logger = logging.getLogger(__name__)
+
+AT_ONE_GO_S = 20.0
+"""Work a task does before it rings again for the rest: far below the limit for tasks."""
+
+FRESH = timedelta(seconds=2)
+"""The message for an upload younger than this is probably still on its way."""
+
+MOST_RINGS = 100
+"""Messages of each kind a sweep sends. Those that find nothing to do cost milliseconds, but a
+sweep must not fill the queue faster than workers empty it."""
+
+
+@shared_task
+def take_in(upload_id: str) -> None:
+    """Take in a stored upload, and have its days analysed."""
+    ring(analyse, ingest.take_in(UUID(upload_id)).system_id)
+
+
+@shared_task
+def analyse(system_id: int) -> None:
+    """Analyse the due days of a system and settle where it stands."""
+    if backlog.work_off(system_id, seconds=AT_ONE_GO_S):
+        ring(analyse, system_id)
+
+
+@shared_task
+@transaction.atomic
+def sweep() -> None:
+    """Ring for what no message will come for: lost ones, second tries, time that has passed."""
+    if not try_take(Lock.SWEEP):
+        return
+    events.unshelve_expired()
+    days.mark_outdated_due()
+    for upload_id in left_lying():
+        ring(take_in, str(upload_id))
+    for system_id in backlog.systems_with_work(MOST_RINGS):
+        ring(analyse, system_id)
+
+
+def left_lying() -> list[UUID]:
+    """Uploads stored a while ago that nobody has taken in, oldest first."""
+    now = timezone.now()
+    stored = Upload.objects.filter(state=UploadState.STORED, received_at__lt=now - FRESH)
+    waiting = stored.exclude(retry_at__gt=now).order_by("received_at")
+    return list(waiting.values_list("pk", flat=True)[:MOST_RINGS])
+
+
+def ring(task: Task, *ids: Any) -> None:
+    """Send a message when the transaction is committed. A lost one is the sweep's to make good."""
+    transaction.on_commit(partial(_send, task, ids))
+
+
+def _send(task: Task, ids: tuple[Any, ...]) -> None:
+    try:
+        task.apply_async(ids, retry=False)
+    except (KombuError, RedisError, OSError) as error:
+        logger.warning("Could not ring for %s%s: %s", task.name, ids, error)
