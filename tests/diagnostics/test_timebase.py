@@ -1,0 +1,124 @@
+"""Windows, delays and gaps, against plain loops."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from diagnostics import timebase as tb
+
+
+@st.composite
+def spans(draw):
+    """Ascending time stamps with jitter and gaps, and values with holes."""
+    n = draw(st.integers(1, 40))
+    steps = draw(
+        st.lists(st.sampled_from([9.0, 10.0, 10.0, 10.0, 11.0, 60.0]), min_size=n, max_size=n)
+    )
+    values = draw(st.lists(st.sampled_from([np.nan, 1.0, 2.0, 5.5, -3.0]), min_size=n, max_size=n))
+    return tb.of_seconds(np.cumsum(steps) - steps[0]), np.array(values)
+
+
+def slow_window(timebase, values, i, before_s, after_s):
+    seconds, segment = timebase.seconds, timebase.segment
+    inside = (seconds >= seconds[i] - before_s) & (seconds <= seconds[i] + after_s)
+    kept = values[inside & (segment == segment[i])]
+    return kept[~np.isnan(kept)]
+
+
+@given(spans(), st.sampled_from([10.0, 35.0, 200.0]), st.booleans())
+@settings(deadline=None)
+def test_rolling_mean_and_spread_agree_with_plain_loops(span, window_s, centred):
+    timebase, values = span
+    mean = tb.rolling_mean(values, timebase, window_s, centred=centred)
+    spread = tb.rolling_std(values, timebase, window_s, centred=centred)
+    for i in range(values.size):
+        reach = (window_s / 2, window_s / 2) if centred else (window_s, 0.0)
+        kept = slow_window(timebase, values, i, *reach)
+        assert mean[i] == pytest.approx(kept.mean() if kept.size else np.nan, nan_ok=True)
+        expected = kept.std() if kept.size > 1 else np.nan
+        assert spread[i] == pytest.approx(expected, abs=1e-6, nan_ok=True)
+
+
+@given(spans())
+@settings(deadline=None)
+def test_since_and_until_agree_with_plain_loops(span):
+    timebase, values = span
+    mask = values > 1.5
+    since, until = tb.seconds_since(mask, timebase), tb.seconds_until(mask, timebase)
+    when = timebase.seconds[mask]
+    for i, now in enumerate(timebase.seconds):
+        past, coming = when[when <= now], when[when >= now]
+        assert since[i] == (now - past.max() if past.size else np.inf)
+        assert until[i] == (coming.min() - now if coming.size else np.inf)
+
+
+@given(spans(), st.sampled_from([0.0, 20.0, 45.0]))
+@settings(deadline=None)
+def test_lag_holds_back_the_first_part_of_every_stretch(span, delay_s):
+    timebase, values = span
+    mask = ~np.isnan(values)
+    lagged = tb.lag(mask, timebase, delay_s)
+    start = None
+    for i in range(mask.size):
+        new_segment = i > 0 and timebase.segment[i] != timebase.segment[i - 1]
+        if not mask[i]:
+            start = None
+        elif start is None or new_segment:
+            start = timebase.seconds[i]
+        expected = start is not None and timebase.seconds[i] - start >= delay_s
+        assert lagged[i] == expected
+
+
+def test_a_gap_starts_a_segment_and_no_window_reaches_over_it():
+    timebase = tb.of_seconds(np.array([0.0, 10, 20, 30, 100, 110, 120]))
+    assert timebase.interval_s == 10.0
+    assert timebase.segment.tolist() == [0, 0, 0, 0, 1, 1, 1]
+    values = np.array([1.0, 1, 1, 1, 9, 9, 9])
+    assert tb.rolling_mean(values, timebase, 300.0).tolist() == values.tolist()
+
+
+def test_jitter_and_one_missing_sample_start_no_segment():
+    timebase = tb.of_seconds(np.array([0.0, 9.5, 20.4, 40.2, 50.0, 60.0]))
+    assert timebase.segment.max() == 0
+
+
+def test_a_value_is_held_over_two_intervals_and_no_longer():
+    timebase = tb.of_seconds(np.arange(6) * 10.0)
+    values = np.array([np.nan, 4.0, np.nan, np.nan, np.nan, 7.0])
+    held = tb.hold(values, timebase)
+    np.testing.assert_array_equal(held, [np.nan, 4.0, 4.0, 4.0, np.nan, 7.0])
+    both = tb.hold(np.stack([values, np.arange(6.0)]), timebase)
+    np.testing.assert_array_equal(both, [held, np.arange(6.0)])
+
+
+def test_pressures_keep_their_digits_in_a_rolling_mean():
+    timebase = tb.of_seconds(np.arange(9360) * 10.0)
+    values = 3.2e6 + np.tile([-1.0, 1.0], 4680)
+    mean = tb.rolling_mean(values, timebase, 19.0)
+    assert np.abs(mean - values).max() < 1e-6
+
+
+def test_runs_of_equal_values_are_counted_and_missing_ones_stand_alone():
+    begin, count = tb.run_lengths(np.array([1.0, 1, np.nan, np.nan, 2, 2, 2]))
+    assert begin.tolist() == [0, 2, 3, 4]
+    assert count.tolist() == [2, 1, 1, 3]
+
+
+@pytest.mark.parametrize("n", [0, 1])
+def test_spans_too_short_to_have_an_interval_are_handled(n):
+    timebase = tb.of_seconds(np.zeros(n))
+    values = np.full(n, 3.0)
+    mask = np.ones(n, bool)
+    assert np.isnan(timebase.interval_s)
+    assert tb.rolling_mean(values, timebase, 60.0).tolist() == values.tolist()
+    assert tb.lag(mask, timebase, 0.0).tolist() == mask.tolist()
+    assert tb.seconds_since(mask, timebase).tolist() == [0.0] * n
+    assert tb.hold(values, timebase).tolist() == values.tolist()
+
+
+def test_a_start_is_the_first_true_after_a_false():
+    mask = np.array([True, False, True, True, False, True])
+    assert np.flatnonzero(tb.starts(mask)).tolist() == [2, 5]
