@@ -10,7 +10,7 @@ from diagnostics import plant
 from fleet.models.site import Site
 
 if TYPE_CHECKING:
-    from django.db.models.manager import RelatedManager
+    from django.db.models.fields.related_descriptors import RelatedManager
 
 
 class System(models.Model):
@@ -28,7 +28,7 @@ class System(models.Model):
     motor_pole_pairs = models.FloatField(null=True, blank=True)
     subcooler_valve_full_pulses = models.FloatField()
     subcooler_valve_full_area_m2 = models.FloatField(null=True, blank=True)
-    subcooler_branch_side = models.CharField(max_length=16, null=True, blank=True)  # noqa: DJ001
+    subcooler_branch_side = models.CharField(max_length=16, null=True, blank=True)
     rated_charge_kg = models.FloatField(null=True, blank=True)
     liquid_lines = models.JSONField(default=list, blank=True)
 
@@ -49,8 +49,9 @@ class System(models.Model):
         return f"{self.site.code}/{self.code}"
 
     def indoor_in_order(self) -> list[IndoorUnit]:
-        """Indoor units by slot: the row order of every indoor array."""
-        return sorted(self.indoor_units.all(), key=lambda unit: unit.slot)
+        """Indoor units of today by slot: the row order of every indoor array."""
+        present = (unit for unit in self.indoor_units.all() if not unit.retired)
+        return sorted(present, key=lambda unit: unit.slot)
 
     def plant(self) -> plant.Plant:
         """The system as ``diagnostics`` knows it."""
@@ -72,7 +73,11 @@ class System(models.Model):
 
 
 class IndoorUnit(models.Model):
-    """One indoor unit. ``slot`` is its place in the samples and never changes or is reused."""
+    """One indoor unit. ``slot`` is its place in the samples and never changes or is reused.
+
+    A unit that the manifest no longer names is ``retired``: it keeps its slot and its samples,
+    which are still taken in, but the plant is judged without it. It returns when named again.
+    """
 
     system = models.ForeignKey(System, on_delete=models.CASCADE, related_name="indoor_units")
     slot = models.PositiveSmallIntegerField()
@@ -81,6 +86,7 @@ class IndoorUnit(models.Model):
     room = models.CharField(max_length=120, blank=True)
     room_volume_m3 = models.FloatField(null=True, blank=True)
     elevation_m = models.FloatField(null=True, blank=True)
+    retired = models.BooleanField(default=False)
 
     class Meta:
         """Code and slot are unique in the system."""

@@ -1,1 +1,1 @@
-"""The small door to the samples: a hypertable where the extension is there, partitions where not."""
+"""The small door to the samples: a hypertable where TimescaleDB is there, else partitions."""

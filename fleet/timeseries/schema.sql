@@ -1,0 +1,63 @@
+-- The samples, and how they are kept in pieces of time.
+
+-- name: create_samples
+-- Holds one row a system and instant; NULL = column not used by that row, -32768 = no value.
+CREATE TABLE samples (
+    system_id integer NOT NULL,
+    ts timestamptz NOT NULL,
+    {columns},
+    PRIMARY KEY (system_id, ts)
+) {partitioning};
+
+-- name: create_sample_days
+-- Lists the UTC days of each system that hold samples, so that nobody has to search for them.
+CREATE TABLE sample_days (
+    system_id integer NOT NULL,
+    day date NOT NULL,
+    first timestamptz NOT NULL,
+    last timestamptz NOT NULL,
+    row_count integer NOT NULL,
+    PRIMARY KEY (system_id, day)
+);
+
+-- name: drop_samples
+-- Undoes the two tables above.
+DROP TABLE samples, sample_days;
+
+-- name: extension_ready
+-- True where TimescaleDB is installed in this database, or is loaded and can be installed.
+SELECT EXISTS (SELECT FROM pg_extension WHERE extname = 'timescaledb')
+    OR (EXISTS (SELECT FROM pg_available_extensions WHERE name = 'timescaledb')
+        AND current_setting('timescaledb.disable_load', true) IS NOT NULL);
+
+-- name: create_extension
+-- Installs TimescaleDB in this database.
+CREATE EXTENSION IF NOT EXISTS timescaledb;
+
+-- name: create_hypertable
+-- Hands the table over to TimescaleDB; the primary key serves every query, so no other index.
+SELECT create_hypertable('samples', by_range('ts', INTERVAL {chunk}),
+                         create_default_indexes => false);
+
+-- name: backend
+-- Tells a partitioned table from a hypertable.
+SELECT relkind = 'p' FROM pg_class WHERE oid = 'samples'::regclass;
+
+-- name: partitions_known
+-- Tells which of some partitions exist.
+SELECT relname FROM pg_class
+WHERE relname = ANY(%s) AND relnamespace = (
+    SELECT relnamespace FROM pg_class WHERE oid = 'samples'::regclass
+);
+
+-- name: lock_partitioning
+-- Lets one transaction at a time add partitions; readers and writers of samples go on.
+LOCK TABLE samples IN SHARE UPDATE EXCLUSIVE MODE;
+
+-- name: create_partition
+-- Makes one partition, still apart.
+CREATE TABLE {partition} (LIKE samples INCLUDING ALL);
+
+-- name: attach_partition
+-- Adds it; attaching takes a lighter lock than CREATE TABLE ... PARTITION OF.
+ALTER TABLE samples ATTACH PARTITION {partition} FOR VALUES FROM ({start}) TO ({stop});

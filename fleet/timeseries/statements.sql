@@ -1,0 +1,57 @@
+-- Every statement on samples. Each begins with its name and says what it is for;
+-- names in braces are filled in by fleet.timeseries.statements.
+
+-- name: lock_system
+-- Lets one merge at a time touch a system, until the transaction ends.
+SELECT pg_advisory_xact_lock({namespace}, {system_id});
+
+-- name: append
+-- Takes new rows straight from the client.
+COPY samples (system_id, ts{columns}) FROM STDIN (FORMAT binary);
+
+-- name: span
+-- Sends rows of one system in time order, as fixed-width records: hence no NULL.
+COPY (
+    SELECT ts{columns} FROM samples
+    WHERE system_id = {system_id} AND ts >= {start} AND ts < {stop}
+    ORDER BY ts
+) TO STDOUT (FORMAT binary);
+
+-- name: create_changes
+-- Makes room for changed rows of one merge; other columns of those rows stay as they are.
+CREATE TEMPORARY TABLE samples_changes (ts timestamptz NOT NULL{columns}) ON COMMIT DROP;
+
+-- name: load_changes
+-- Takes changed rows from the client.
+COPY samples_changes (ts{columns}) FROM STDIN (FORMAT binary);
+
+-- name: apply_changes
+-- Writes changed rows; the bounds, which say nothing new, let the planner skip partitions.
+UPDATE samples SET {assignments} FROM samples_changes
+WHERE samples.system_id = {system_id} AND samples.ts = samples_changes.ts
+  AND samples.ts >= {start} AND samples.ts < {stop};
+
+-- name: drop_changes
+-- Leaves no trace for a second merge in the same transaction.
+DROP TABLE samples_changes;
+
+-- name: days_of
+-- Tells which of some UTC days hold samples.
+SELECT day FROM sample_days WHERE system_id = %s AND day = ANY(%s);
+
+-- name: all_days
+-- Tells every UTC day that holds samples.
+SELECT day FROM sample_days WHERE system_id = %s ORDER BY day;
+
+-- name: extent
+-- Tells the first and last instant without touching the samples.
+SELECT min(first), max(last) FROM sample_days WHERE system_id = %s;
+
+-- name: note_days
+-- Keeps the list of days in step with rows just added.
+INSERT INTO sample_days AS known (system_id, day, first, last, row_count)
+SELECT %s, * FROM unnest(%s::date[], %s::timestamptz[], %s::timestamptz[], %s::int[])
+ON CONFLICT (system_id, day) DO UPDATE SET
+    first = least(known.first, excluded.first),
+    last = greatest(known.last, excluded.last),
+    row_count = known.row_count + excluded.row_count;

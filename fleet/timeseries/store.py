@@ -1,0 +1,230 @@
+"""The door to the samples: merge a block in, read a span out.
+
+Behind it: one wide table of int2 codes, a hypertable or weekly partitions, and a list of the days
+that hold samples. Nothing else in the project names these tables.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import UTC, date, datetime, timedelta
+from typing import Any, Literal
+
+import numpy as np
+from django.db import connection
+from psycopg import sql
+
+from diagnostics.channels import INDOOR, OUTDOOR
+from diagnostics.samples import Samples, TimeArray
+from fleet.models import System
+from fleet.timeseries import binary, partitions, schema, statements
+from fleet.timeseries.block import (
+    MAX_DIFFERENCES_LISTED,
+    Block,
+    BlockError,
+    Codes,
+    Difference,
+    Merged,
+)
+from fleet.timeseries.columns import indoor_column
+from fleet.timeseries.merging import Meeting, meet
+
+__all__ = [
+    "Block",
+    "BlockError",
+    "Difference",
+    "Merged",
+    "backend",
+    "days",
+    "extent",
+    "merge",
+    "prepare",
+    "read",
+]
+
+LOCK_NAMESPACE = 0x6D72
+"""Keeps our advisory locks apart from other uses of them."""
+
+
+def backend() -> Literal["hypertable", "partitions"]:
+    """What keeps the samples in pieces of time."""
+    return "hypertable" if schema.is_hypertable(connection) else "partitions"
+
+
+def prepare(now: datetime) -> None:
+    """Create the pieces for the coming weeks, so that no upload has to; safe to repeat."""
+    if backend() == "partitions":
+        partitions.ensure(partitions.ahead(now.astimezone(UTC).date()))
+
+
+def merge(system_id: int, block: Block, *, replace: bool = False) -> Merged:
+    """Merge a block into the samples, inside the caller's transaction.
+
+    New instants are added, empty cells filled; a differing cell keeps the stored value unless
+    ``replace``. One merge at a time works on a system; others wait until its transaction ends.
+    """
+    if not block.time.size:
+        return Merged()
+    with connection.cursor() as cursor:
+        cursor.execute(
+            statements.filled("lock_system", namespace=LOCK_NAMESPACE, system_id=system_id)
+        )
+    columns, codes = block.table()
+    day_of_row = block.time.astype("datetime64[D]")
+    block_days = [day.item() for day in np.unique(day_of_row)]
+    known = days(system_id, among=block_days)
+    if (fresh := set(block_days) - known) and backend() == "partitions":
+        partitions.ensure(fresh)
+    work = _Merge(system_id, columns, replace=replace)
+    new = ~np.isin(day_of_row, np.array(sorted(known), "datetime64[D]"))
+    for day in sorted(known):
+        low, high = np.searchsorted(day_of_row, np.array([day, day + timedelta(1)], "M8[D]"))
+        new[low:high] = work.meet_day(block.time[low:high], codes[low:high])
+    work.append(block.time[new], codes[new])
+    work.apply_changes()
+    return work.done
+
+
+class _Merge:
+    """One merge under way: meets the stored rows day by day, so that no span is too long."""
+
+    def __init__(self, system_id: int, columns: tuple[str, ...], *, replace: bool) -> None:
+        self.system_id, self.columns, self.replace = system_id, columns, replace
+        self.done = Merged()
+        self._changed: list[tuple[TimeArray, Codes]] = []
+
+    def meet_day(self, time: TimeArray, codes: Codes) -> np.ndarray[Any, np.dtype[np.bool_]]:
+        """Which rows of one day are new; the others are met, and noted where they change."""
+        start, stop = _datetime(time[0]), _datetime(time[-1]) + timedelta(microseconds=1)
+        stored_time, stored = _fetch(self.system_id, self.columns, start, stop)
+        met = meet(time, codes, stored_time, stored.T, replace=self.replace)
+        self._count(met)
+        self._list(met, time, codes)
+        if met.changed.any():
+            self._changed.append((time[met.changed], met.codes[met.changed]))
+        return met.new
+
+    def _count(self, met: Meeting) -> None:
+        differing = int(met.differing.sum())
+        self.done.cells_filled += int(met.filled.sum())
+        self.done.cells_differing += differing
+        self.done.cells_replaced += differing if self.replace else 0
+
+    def _list(self, met: Meeting, time: TimeArray, codes: Codes) -> None:
+        room = MAX_DIFFERENCES_LISTED - len(self.done.differing)
+        for row, column in np.argwhere(met.differing)[:room]:
+            self.done.differing.append(
+                Difference(
+                    _datetime(time[row]),
+                    self.columns[column],
+                    int(met.stored[row, column]),
+                    int(codes[row, column]),
+                )
+            )
+
+    def append(self, time: TimeArray, codes: Codes) -> None:
+        """Add rows whose instants are not stored."""
+        if not time.size:
+            return
+        statement = statements.filled("append", columns=statements.column_list(self.columns))
+        with connection.cursor() as cursor, cursor.copy(statement) as copy:
+            copy.write(binary.encode(time, codes, system_id=self.system_id))
+        day, first, count = np.unique(
+            time.astype("datetime64[D]"), return_index=True, return_counts=True
+        )
+        listed = [
+            self.system_id,
+            [each.item() for each in day],
+            [_datetime(time[at]) for at in first],
+            [_datetime(time[at]) for at in first + count - 1],
+            count.tolist(),
+        ]
+        with connection.cursor() as cursor:
+            cursor.execute(statements.plain("note_days"), listed)
+        self.done.rows_new += int(time.size)
+        self.done.changed_days |= set(listed[1])
+
+    def apply_changes(self) -> None:
+        """Write the rows noted as changed."""
+        if not self._changed:
+            return
+        time = np.concatenate([part for part, _ in self._changed])
+        codes = np.concatenate([part for _, part in self._changed])
+        self.done.changed_days |= {day.item() for day in np.unique(time.astype("datetime64[D]"))}
+        names = statements.column_list
+        assignments = sql.SQL(", ").join(
+            sql.SQL("{0} = samples_changes.{0}").format(sql.Identifier(c)) for c in self.columns
+        )
+        with connection.cursor() as cursor:
+            cursor.execute(
+                statements.filled("create_changes", columns=names(self.columns, after=" int2"))
+            )
+            load = statements.filled("load_changes", columns=names(self.columns))
+            with cursor.copy(load) as copy:
+                copy.write(binary.encode(time, codes))
+            cursor.execute(
+                statements.filled(
+                    "apply_changes",
+                    assignments=assignments,
+                    system_id=self.system_id,
+                    start=_datetime(time[0]),
+                    stop=_datetime(time[-1]) + timedelta(microseconds=1),
+                )
+            )
+            cursor.execute(statements.plain("drop_changes"))
+
+
+def read(system: System, start: datetime, end: datetime) -> Samples:
+    """The samples of ``system`` with start <= time < end, in the units inside.
+
+    Rows of indoor arrays are the units of ``system.plant().indoor``. Channels without any value
+    in the span are absent.
+    """
+    units = system.indoor_in_order()
+    indoor = [indoor_column(unit.slot, channel.name) for channel in INDOOR for unit in units]
+    columns = (*(channel.name for channel in OUTDOOR), *indoor)
+    time, codes = _fetch(system.id, columns, start, end)
+    outdoor_codes = codes[: len(OUTDOOR)]
+    indoor_codes = codes[len(OUTDOOR) :].reshape(len(INDOOR), len(units), time.size)
+    outdoor_values = {c.name: c.decode(outdoor_codes[i]) for i, c in enumerate(OUTDOOR)}
+    indoor_values = {c.name: c.decode(indoor_codes[i]) for i, c in enumerate(INDOOR)}
+    return Samples(
+        time,
+        {name: values for name, values in outdoor_values.items() if not np.isnan(values).all()},
+        {name: values for name, values in indoor_values.items() if not np.isnan(values).all()},
+    )
+
+
+def extent(system_id: int) -> tuple[datetime, datetime] | None:
+    """First and last instant stored; None without samples."""
+    with connection.cursor() as cursor:
+        cursor.execute(statements.plain("extent"), [system_id])
+        first, last = cursor.fetchone()
+    return None if first is None else (first, last)
+
+
+def days(system_id: int, *, among: Iterable[date] | None = None) -> set[date]:
+    """UTC days that hold samples: all, or those among the given."""
+    with connection.cursor() as cursor:
+        if among is None:
+            cursor.execute(statements.plain("all_days"), [system_id])
+        else:
+            cursor.execute(statements.plain("days_of"), [system_id, list(among)])
+        return {row[0] for row in cursor.fetchall()}
+
+
+def _fetch(
+    system_id: int, columns: tuple[str, ...], start: datetime, stop: datetime
+) -> tuple[TimeArray, Codes]:
+    """Time, shape (n,), and codes, shape (columns, n)."""
+    whole = statements.column_list(columns, before=", coalesce(", after=", '-32768'::int2)")
+    statement = statements.filled(
+        "span", columns=whole, system_id=system_id, start=start, stop=stop
+    )
+    with connection.cursor() as cursor, cursor.copy(statement) as copy:
+        return binary.decode(b"".join(copy), len(columns))
+
+
+def _datetime(instant: np.datetime64) -> datetime:
+    stamp: datetime = instant.astype("datetime64[us]").item()
+    return stamp.replace(tzinfo=UTC)
