@@ -54,7 +54,7 @@ def running(
     outdoor: Mapping[str, FloatArray | float] | None = None,
     indoor: Mapping[str, FloatArray] | None = None,
 ) -> Samples:
-    """A steady running system: 60 rev/s, 2.5 and 0.8 MPa, valve 40 % open; what is given changes it."""
+    """A steady running system: 60 rev/s, 2.5 and 0.8 MPa, valve 40 % open, unless given."""
     usual: dict[str, FloatArray | float] = {
         "compressor_speed": 60.0,
         "discharge_pressure": 2.5e6,

@@ -8,10 +8,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from diagnostics import timebase as tb
+from diagnostics.samples import FloatArray
+
+Span = tuple[tb.Timebase, FloatArray]
 
 
 @st.composite
-def spans(draw):
+def spans(draw: st.DrawFn) -> Span:
     """Ascending time stamps with jitter and gaps, and values with holes."""
     n = draw(st.integers(1, 40))
     steps = draw(
@@ -21,7 +24,9 @@ def spans(draw):
     return tb.of_seconds(np.cumsum(steps) - steps[0]), np.array(values)
 
 
-def slow_window(timebase, values, i, before_s, after_s):
+def slow_window(
+    timebase: tb.Timebase, values: FloatArray, i: int, before_s: float, after_s: float
+) -> FloatArray:
     seconds, segment = timebase.seconds, timebase.segment
     inside = (seconds >= seconds[i] - before_s) & (seconds <= seconds[i] + after_s)
     kept = values[inside & (segment == segment[i])]
@@ -30,7 +35,9 @@ def slow_window(timebase, values, i, before_s, after_s):
 
 @given(spans(), st.sampled_from([10.0, 35.0, 200.0]), st.booleans())
 @settings(deadline=None)
-def test_rolling_mean_and_spread_agree_with_plain_loops(span, window_s, centred):
+def test_rolling_mean_and_spread_agree_with_plain_loops(
+    span: Span, window_s: float, centred: bool
+) -> None:
     timebase, values = span
     mean = tb.rolling_mean(values, timebase, window_s, centred=centred)
     spread = tb.rolling_std(values, timebase, window_s, centred=centred)
@@ -44,7 +51,7 @@ def test_rolling_mean_and_spread_agree_with_plain_loops(span, window_s, centred)
 
 @given(spans())
 @settings(deadline=None)
-def test_since_and_until_agree_with_plain_loops(span):
+def test_since_and_until_agree_with_plain_loops(span: Span) -> None:
     timebase, values = span
     mask = values > 1.5
     since, until = tb.seconds_since(mask, timebase), tb.seconds_until(mask, timebase)
@@ -57,7 +64,7 @@ def test_since_and_until_agree_with_plain_loops(span):
 
 @given(spans(), st.sampled_from([0.0, 20.0, 45.0]))
 @settings(deadline=None)
-def test_lag_holds_back_the_first_part_of_every_stretch(span, delay_s):
+def test_lag_holds_back_the_first_part_of_every_stretch(span: Span, delay_s: float) -> None:
     timebase, values = span
     mask = ~np.isnan(values)
     lagged = tb.lag(mask, timebase, delay_s)
@@ -72,7 +79,7 @@ def test_lag_holds_back_the_first_part_of_every_stretch(span, delay_s):
         assert lagged[i] == expected
 
 
-def test_a_gap_starts_a_segment_and_no_window_reaches_over_it():
+def test_a_gap_starts_a_segment_and_no_window_reaches_over_it() -> None:
     timebase = tb.of_seconds(np.array([0.0, 10, 20, 30, 100, 110, 120]))
     assert timebase.interval_s == 10.0
     assert timebase.segment.tolist() == [0, 0, 0, 0, 1, 1, 1]
@@ -80,12 +87,12 @@ def test_a_gap_starts_a_segment_and_no_window_reaches_over_it():
     assert tb.rolling_mean(values, timebase, 300.0).tolist() == values.tolist()
 
 
-def test_jitter_and_one_missing_sample_start_no_segment():
+def test_jitter_and_one_missing_sample_start_no_segment() -> None:
     timebase = tb.of_seconds(np.array([0.0, 9.5, 20.4, 40.2, 50.0, 60.0]))
     assert timebase.segment.max() == 0
 
 
-def test_a_value_is_held_over_two_intervals_and_no_longer():
+def test_a_value_is_held_over_two_intervals_and_no_longer() -> None:
     timebase = tb.of_seconds(np.arange(6) * 10.0)
     values = np.array([np.nan, 4.0, np.nan, np.nan, np.nan, 7.0])
     held = tb.hold(values, timebase)
@@ -94,21 +101,21 @@ def test_a_value_is_held_over_two_intervals_and_no_longer():
     np.testing.assert_array_equal(both, [held, np.arange(6.0)])
 
 
-def test_pressures_keep_their_digits_in_a_rolling_mean():
+def test_pressures_keep_their_digits_in_a_rolling_mean() -> None:
     timebase = tb.of_seconds(np.arange(9360) * 10.0)
     values = 3.2e6 + np.tile([-1.0, 1.0], 4680)
     mean = tb.rolling_mean(values, timebase, 19.0)
     assert np.abs(mean - values).max() < 1e-6
 
 
-def test_runs_of_equal_values_are_counted_and_missing_ones_stand_alone():
+def test_runs_of_equal_values_are_counted_and_missing_ones_stand_alone() -> None:
     begin, count = tb.run_lengths(np.array([1.0, 1, np.nan, np.nan, 2, 2, 2]))
     assert begin.tolist() == [0, 2, 3, 4]
     assert count.tolist() == [2, 1, 1, 3]
 
 
 @pytest.mark.parametrize("n", [0, 1])
-def test_spans_too_short_to_have_an_interval_are_handled(n):
+def test_spans_too_short_to_have_an_interval_are_handled(n: int) -> None:
     timebase = tb.of_seconds(np.zeros(n))
     values = np.full(n, 3.0)
     mask = np.ones(n, bool)
@@ -119,6 +126,6 @@ def test_spans_too_short_to_have_an_interval_are_handled(n):
     assert tb.hold(values, timebase).tolist() == values.tolist()
 
 
-def test_a_start_is_the_first_true_after_a_false():
+def test_a_start_is_the_first_true_after_a_false() -> None:
     mask = np.array([True, False, True, True, False, True])
     assert np.flatnonzero(tb.starts(mask)).tolist() == [2, 5]
