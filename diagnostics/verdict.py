@@ -23,7 +23,7 @@ _LEAST_RUNNING_S = 2 * 3600.0
 _LEAST_JUDGED_S = 1800.0
 
 WET_SUPERHEAT_K = 8.0
-"""Discharge superheat below which liquid may be coming back (common practice: 10 to 15 K is wet)."""
+"""Discharge superheat below which liquid may be coming back (common practice, no source)."""
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,9 @@
 
 Under a condition, the deviation of a finding is taken as normal with the mean and spread that
 weights.toml gives, widened by the measurement's own uncertainty, on a thin uniform floor so that no
-single number can decide alone. Three rules keep the sum honest:
+single number can decide alone. Where a condition shows in this finding only in a share of the systems
+that have it (one of many sensors, a valve stuck open or closed), the rest read as normal. Three rules
+keep the sum honest:
 
 - findings of one family share causes: their sum is divided by ``1 + rho (k - 1)``, the variance
   inflation of k equally correlated witnesses (Kish 1965, Survey Sampling, sec. 5.4);
@@ -42,13 +44,15 @@ class WeightsError(ValueError):
 class Likelihood:
     """Deviation of one finding under each condition, in the finding's unit.
 
-    ``mean``, ``spread``: shape (6,), in the order of CONDITIONS. ``span``: width of the uniform
+    ``mean``, ``spread``, ``share``: shape (6,), in the order of CONDITIONS; ``share`` is the part of
+    the systems with a condition that show it in this finding. ``span``: width of the uniform
     floor. ``half_s``: seconds of data at which the finding counts half.
     """
 
     family: str
     mean: FloatArray
     spread: FloatArray
+    share: FloatArray
     span: float
     half_s: float
     reasons: Mapping[str, str]
@@ -122,12 +126,9 @@ def _likelihood(name: str, entry: object) -> Likelihood:
     rows = [entry.get(condition, entry["normal"]) for condition in CONDITIONS]
     return Likelihood(
         family=str(entry["family"]),
-        mean=np.array(
-            [_number(row, "mean", f"{name}.{c}") for row, c in zip(rows, CONDITIONS, strict=True)]
-        ),
-        spread=np.array(
-            [_number(row, "spread", f"{name}.{c}") for row, c in zip(rows, CONDITIONS, strict=True)]
-        ),
+        mean=np.array([_number(row, "mean", name) for row in rows]),
+        spread=np.array([_number(row, "spread", name) for row in rows]),
+        share=np.array([_number({"share": 1.0} | dict(row), "share", name) for row in rows]),
         span=_number(entry, "span", name),
         half_s=_number(entry, "half_s", name),
         reasons={c: str(entry[c].get("reason", "")) for c in CONDITIONS if c in entry},
@@ -156,6 +157,7 @@ def _ratio(measured: Measured, likelihood: Likelihood, weights: Weights) -> Floa
     spread = np.hypot(likelihood.spread, sigma)
     bell = np.exp(-0.5 * ((deviation - likelihood.mean) / spread) ** 2) / spread
     bell /= np.sqrt(2.0 * np.pi)
+    bell = likelihood.share * bell + (1.0 - likelihood.share) * bell[:, :1]
     density = (1.0 - weights.floor_share) * bell + weights.floor_share / likelihood.span
     ratio = np.log(density) - np.log(density[:, :1])
     return np.where(known[:, None], ratio, 0.0)
@@ -169,8 +171,16 @@ def _trust(measured: Measured, likelihood: Likelihood) -> FloatArray:
 
 
 def _sharing(trust: FloatArray, likelihoods: list[Likelihood], rho: float) -> FloatArray:
-    """1 / (1 + rho (k - 1)) per finding, k the findings its family really has, (findings, w)."""
+    """1 / (1 + rho (k - 1)) per finding, shape (findings, w).
+
+    k is the number of witnesses its family really has: one that rests on little data beside the
+    best of the family counts as a part of one.
+    """
     families = np.array([likelihood.family for likelihood in likelihoods])
-    same = (families[:, None] == families[None, :]).astype(float)
-    witnesses = np.maximum(same @ trust, 1.0)
-    return 1.0 / (1.0 + rho * (witnesses - 1.0))
+    shares = np.ones_like(trust)
+    for family in np.unique(families):
+        inside = families == family
+        best = np.maximum(trust[inside].max(axis=0), 1e-12)
+        witnesses = np.maximum((trust[inside] / best).sum(axis=0), 1.0)
+        shares[inside] = 1.0 / (1.0 + rho * (witnesses - 1.0))
+    return shares

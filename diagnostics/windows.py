@@ -63,9 +63,7 @@ FEATURES: tuple[Feature, ...] = (
     Feature("saturated_share", "1", "to_indoor_s", "share with subcooling at or below zero"),
     Feature("load_to_indoor", "1", "to_indoor_s", "compressor speed, share of its maximum"),
     Feature("air_to_indoor_k", "K", "to_indoor_s", "outdoor air temperature"),
-    Feature(
-        "subcooling_to_outdoor_k", "K", "to_outdoor_s", "upstream subcooling, liquid to outdoor"
-    ),
+    Feature("subcooling_to_outdoor_k", "K", "to_outdoor_s", "upstream subcooling, to outdoor"),
     Feature("other_to_outdoor_k", "K", "to_outdoor_s", "subcooling at the other point"),
     Feature("sigma_to_outdoor_k", "K", "to_outdoor_s", "standard uncertainty of the subcooling"),
     Feature("load_to_outdoor", "1", "to_outdoor_s", "compressor speed, share of its maximum"),
@@ -82,9 +80,7 @@ FEATURES: tuple[Feature, ...] = (
     Feature("speed_short", "1", "short_s", "speed share at high demand with rooms short"),
     Feature("indoor_valve_share", "1", "high_demand_s", "opening of asking indoor units' valves"),
     Feature("subcooler_opening", "1", "steady_s", "opening of the subcooler's valve"),
-    Feature(
-        "flow_log_ratio", "1", "flow_s", "ln(line flow from the balance / from the compressor)"
-    ),
+    Feature("flow_log_ratio", "1", "flow_s", "ln(line flow by balance / by compressor)"),
     Feature("drop_open_k", "K", "open_s", "temperature drop along the liquid's way, valve open"),
     Feature("expected_drop_k", "K", "open_s", "the drop the opening should give"),
     Feature("drop_closed_k", "K", "closed_s", "the same with the valve commanded closed"),

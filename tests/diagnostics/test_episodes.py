@@ -1,0 +1,61 @@
+"""Windows join into episodes and let go only when the suspicion is really over."""
+
+from __future__ import annotations
+
+import numpy as np
+from hypothesis import given
+from hypothesis import strategies as st
+
+from diagnostics import episodes
+from diagnostics.windows import empty
+from tests.diagnostics.rows import START, joined, plant, windows
+
+DAY = 96
+
+
+def test_a_healthy_system_has_no_episode() -> None:
+    assert episodes.episodes(windows(3 * DAY), plant()) == ()
+    assert episodes.episodes(empty(), plant()) == ()
+
+
+def test_a_lasting_shortage_opens_one_episode_and_leaves_it_open() -> None:
+    bad = windows(
+        3 * DAY,
+        2 * DAY,
+        subcooling_to_indoor_k=-0.2,
+        saturated_share=0.9,
+        suction_superheat_k=17.0,
+        discharge_superheat_k=55.0,
+        evaporating_error_k=-5.0,
+    )
+    (episode,) = episodes.episodes(joined(windows(2 * DAY), bad), plant())
+    assert episode.condition == "undercharge"
+    assert episode.closed is None
+    assert bad.start[0] <= episode.opened < bad.start[DAY]
+    assert episode.peak_probability > 0.9
+
+
+def test_a_repair_closes_the_episode_within_a_day() -> None:
+    bad = windows(
+        2 * DAY,
+        subcooling_to_indoor_k=14.0,
+        discharge_superheat_k=12.0,
+        suction_superheat_k=0.5,
+    )
+    (episode,) = episodes.episodes(joined(bad, windows(3 * DAY, 2 * DAY)), plant())
+    assert episode.condition == "overcharge"
+    assert episode.closed is not None
+    assert START + np.timedelta64(2, "D") < episode.closed <= START + np.timedelta64(3, "D")
+
+
+@given(st.lists(st.floats(0, 1), min_size=1, max_size=60))
+def test_between_the_two_thresholds_nothing_changes(suspicion: list[float]) -> None:
+    fault = np.array(suspicion)
+    inside = episodes._latched(fault)
+    state = False
+    for value, got in zip(fault, inside, strict=True):
+        if value >= episodes.OPEN_AT:
+            state = True
+        elif value < episodes.CLOSE_AT:
+            state = False
+        assert got == state

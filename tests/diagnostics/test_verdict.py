@@ -1,0 +1,142 @@
+"""Verdicts: what they say of healthy, sick and silent systems."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+
+from diagnostics import verdict
+from diagnostics.verdict import NOT_ENOUGH_DATA, Verdict
+from diagnostics.windows import empty
+from tests.diagnostics.rows import START, joined, plant, windows
+
+DAY = 96
+WEEK = 7 * DAY
+
+
+def _at(days: int) -> np.datetime64:
+    return START + np.timedelta64(days, "D")
+
+
+def test_a_healthy_week_is_called_normal() -> None:
+    judged = verdict.judge(windows(WEEK), plant(), _at(7))
+    assert judged.leading == "normal"
+    assert judged.conditions["normal"] > 0.9
+    assert judged.score < 10
+    assert judged.coverage == pytest.approx(1.0)
+    assert sum(judged.conditions.values()) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(
+    ("features", "condition"),
+    [
+        (
+            {"subcooling_to_indoor_k": 13.0, "suction_superheat_k": 1.0, "discharge_superheat_k": 16.0},
+            "overcharge",
+        ),
+        (
+            {
+                "subcooling_to_indoor_k": -0.1,
+                "saturated_share": 0.8,
+                "suction_superheat_k": 14.0,
+                "discharge_superheat_k": 50.0,
+            },
+            "undercharge",
+        ),
+        (
+            {
+                "subcooling_to_indoor_k": 10.0,
+                "suction_superheat_k": 14.0,
+                "discharge_superheat_k": 50.0,
+                "evaporating_error_k": -4.0,
+            },
+            "flow_restriction",
+        ),
+        (
+            {"closed_s": 500.0, "drop_closed_k": 7.0, "offset_sigma_k": 0.3},
+            "subcooler_valve_fault",
+        ),
+        (
+            {"standstill_s": 500.0, "standstill_difference_pa": 150e3, "standstill_discharge_k": 6.0},
+            "sensor_fault",
+        ),
+    ],
+)
+def test_each_textbook_pattern_is_called_by_its_name(
+    features: dict[str, float], condition: str
+) -> None:
+    judged = verdict.judge(windows(WEEK, **features), plant(), _at(7))
+    assert judged.leading == condition, judged.conditions
+    assert judged.score > 40
+    assert judged.why.startswith("Suspicion of")
+
+
+def test_a_wrong_transducer_explains_a_high_subcooling_away() -> None:
+    high = {"subcooling_to_indoor_k": 12.0}
+    alone = verdict.judge(windows(WEEK, **high), plant(), _at(7))
+    shown = verdict.judge(
+        windows(WEEK, **high, standstill_s=300.0, standstill_difference_pa=200e3), plant(), _at(7)
+    )
+    assert shown.conditions["overcharge"] < alone.conditions["overcharge"] / 2
+    assert shown.leading == "sensor_fault"
+
+
+def test_silence_is_not_health() -> None:
+    judged = verdict.judge(empty(), plant(), _at(7))
+    assert judged.leading == NOT_ENOUGH_DATA
+    assert judged.score > verdict.judge(windows(WEEK), plant(), _at(7)).score
+    assert judged.coverage == 0.0
+
+
+def test_running_time_that_could_not_be_judged_lowers_the_coverage() -> None:
+    rows = windows(WEEK, judged_s=45.0)
+    judged = verdict.judge(rows, plant(), _at(7))
+    assert judged.coverage == pytest.approx(0.05)
+    assert judged.leading == NOT_ENOUGH_DATA
+    assert "5%" in judged.why
+
+
+def test_what_comes_after_the_moment_judged_does_not_count() -> None:
+    later = windows(WEEK, WEEK, subcooling_to_indoor_k=15.0, discharge_superheat_k=10.0)
+    both = verdict.judge(joined(windows(WEEK), later), plant(), _at(7))
+    assert both == verdict.judge(windows(WEEK), plant(), _at(7))
+
+
+def test_a_slow_leak_shows_against_the_system_s_own_past() -> None:
+    weeks = [windows(WEEK, i * WEEK, subcooling_to_indoor_k=6.5) for i in range(4)]
+    leaking = [*weeks, windows(WEEK, 4 * WEEK, subcooling_to_indoor_k=3.0)]
+    with_past = verdict.judge(joined(*leaking), plant(), _at(35))
+    without = verdict.judge(leaking[-1], plant(), _at(35))
+    assert with_past.baseline_days >= 14
+    assert with_past.conditions["undercharge"] > 2 * without.conditions["undercharge"]
+
+
+def test_wet_discharge_gas_is_urgent_whatever_the_charge() -> None:
+    assert verdict.judge(windows(WEEK, discharge_superheat_k=3.0), plant(), _at(7)).urgent
+    assert not verdict.judge(windows(WEEK), plant(), _at(7)).urgent
+
+
+def test_a_verdict_survives_storage() -> None:
+    judged = verdict.judge(windows(WEEK, subcooling_to_indoor_k=12.0), plant(), _at(7))
+    stored = json.loads(json.dumps(judged.as_json()))
+    assert Verdict.from_json(stored).as_json() == judged.as_json()
+
+
+def test_the_ledger_states_what_was_measured_and_puts_the_strongest_first() -> None:
+    judged = verdict.judge(windows(WEEK, subcooling_to_indoor_k=13.0), plant(), _at(7))
+    first = judged.ledger[0]
+    assert (first.finding, first.measured, first.expected) == ("upstream_subcooling", 13.0, 5.0)
+    assert "too much refrigerant" in first.text
+    weights = [abs(entry.weight) for entry in judged.ledger if entry.measured is not None]
+    assert weights == sorted(weights, reverse=True)
+    unknown = [entry for entry in judged.ledger if entry.measured is None]
+    assert unknown
+    assert {entry.text for entry in unknown} == {"could not be told from this data"}
+
+
+def test_an_open_question_names_the_reading_that_would_settle_it() -> None:
+    judged = verdict.judge(windows(WEEK, subcooling_to_indoor_k=10.0), plant(), _at(7))
+    assert judged.settle
+    assert judged.settle[0].startswith("To tell ")

@@ -1,0 +1,115 @@
+"""Evidence is put together by the rules the module states."""
+
+from __future__ import annotations
+
+import copy
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+import diagnostics
+from diagnostics import weigh
+from diagnostics.findings import REGISTRY, Context
+from tests.diagnostics.rows import plant, windows
+
+CONTEXT = Context(plant())
+
+
+def _raw() -> dict[str, Any]:
+    path = Path(diagnostics.__file__).with_name("weights.toml")
+    return tomllib.loads(path.read_text(encoding="utf-8"))
+
+
+def test_every_finding_has_weights_and_every_likelihood_a_reason() -> None:
+    weights = weigh.table()
+    for finding in REGISTRY:
+        likelihood = weights.likelihoods[finding.name]
+        assert likelihood.spread.min() > 0, finding.name
+        assert all(reason for reason in likelihood.reasons.values()), finding.name
+
+
+def test_a_finding_without_weights_is_named() -> None:
+    raw = _raw()
+    del raw["finding"]["line_flow"]
+    with pytest.raises(weigh.WeightsError, match="line_flow"):
+        weigh.parse(raw)
+
+
+def test_a_misspelt_condition_is_named() -> None:
+    raw = _raw()
+    raw["finding"]["line_flow"]["overcharged"] = {"mean": 0.0, "spread": 1.0}
+    with pytest.raises(weigh.WeightsError, match=r"line_flow has unknown keys \['overcharged'\]"):
+        weigh.parse(raw)
+
+
+def test_a_missing_number_is_named_with_its_place() -> None:
+    raw = copy.deepcopy(_raw())
+    raw["prior"]["undercharge"] = "some"
+    with pytest.raises(weigh.WeightsError, match="prior.undercharge must be a number"):
+        weigh.parse(raw)
+
+
+@given(st.floats(-20, 40), st.floats(-20, 60), st.floats(0, 1))
+def test_probabilities_sum_to_one_whatever_was_measured(
+    subcooling: float, superheat: float, saturated: float
+) -> None:
+    rows = windows(
+        3,
+        subcooling_to_indoor_k=subcooling,
+        suction_superheat_k=superheat,
+        saturated_share=saturated,
+    )
+    shares = weigh.weigh(rows, CONTEXT, weigh.table()).probabilities
+    assert shares.shape == (3, len(weigh.CONDITIONS))
+    np.testing.assert_allclose(shares.sum(axis=1), 1.0)
+    assert shares.min() >= 0.0
+
+
+def test_rows_without_data_leave_the_prior() -> None:
+    rows = windows(1, **dict.fromkeys(("to_indoor_s", "steady_s", "cooling_s"), 0.0), running_s=0.0)
+    evidence = weigh.weigh(rows, CONTEXT, weigh.table())
+    np.testing.assert_allclose(evidence.probabilities[0], np.exp(weigh.table().prior), atol=1e-12)
+    assert not evidence.push.any()
+
+
+def test_the_posterior_is_the_prior_times_the_pushes() -> None:
+    rows = windows(1, subcooling_to_indoor_k=12.0, discharge_superheat_k=18.0)
+    evidence = weigh.weigh(rows, CONTEXT, weigh.table())
+    odds = np.exp(weigh.table().prior + evidence.push.sum(axis=0)[0])
+    np.testing.assert_allclose(evidence.probabilities[0], odds / odds.sum())
+
+
+def test_more_hours_of_the_same_count_more_but_not_without_end() -> None:
+    def suspicion(hours: float) -> float:
+        rows = windows(1, subcooling_to_indoor_k=12.0, to_indoor_s=hours * 3600.0)
+        return float(1.0 - weigh.weigh(rows, CONTEXT, weigh.table()).probabilities[0, 0])
+
+    few, some, many, endless = (suspicion(hours) for hours in (0.1, 1.0, 50.0, 5000.0))
+    assert few < some < many
+    assert endless - many < 0.02
+
+
+def test_witnesses_of_one_family_count_less_together_than_one_by_one() -> None:
+    def push(**features: float) -> float:
+        rows = windows(1, **features)
+        evidence = weigh.weigh(rows, CONTEXT, weigh.table())
+        return float(evidence.push.sum(axis=0)[0, 2])
+
+    nothing = dict.fromkeys(
+        ("subcooling_to_indoor_k", "suction_superheat_k", "evaporating_error_k"), np.nan
+    ) | {"discharge_superheat_k": np.nan, "saturated_share": np.nan}
+    alone = push(**nothing | {"suction_superheat_k": 16.0})
+    alone += push(**nothing | {"discharge_superheat_k": 52.0})
+    together = push(**nothing | {"suction_superheat_k": 16.0, "discharge_superheat_k": 52.0})
+    assert 0 < together < alone
+
+
+def test_one_absurd_number_cannot_decide_alone() -> None:
+    rows = windows(1, subcooling_to_indoor_k=400.0, to_indoor_s=1e9)
+    push = weigh.weigh(rows, CONTEXT, weigh.table()).push
+    assert np.abs(push).max() < 6.0
