@@ -50,26 +50,27 @@ def compare(samples: Samples, states: States, plant: Plant) -> Demand:
     the side of the setpoint its room is on.
     """
     units = len(plant.indoor)
-    capacity = np.array([unit.cooling_capacity_w for unit in plant.indoor])[:, None]
+    capacity_w = np.array([unit.cooling_capacity_w for unit in plant.indoor])
     asking = _asking(samples, units)
     known = ~np.isnan(asking)
-    asks = known & (asking > 0)
-    cools, heats = _wish(samples, states, asks)
-    total = (capacity * known).sum(axis=0)
-    excess = samples.indoor_or_nan("room_temperature", units) - samples.indoor_or_nan(
+    asks = asking > 0
+    excess_k = samples.indoor_or_nan("room_temperature", units) - samples.indoor_or_nan(
         "setpoint", units
     )
-    short_k = np.where(cools, np.maximum(excess, 0.0), np.where(heats, np.maximum(-excess, 0.0), 0))
-    measured = (cools | heats) & ~np.isnan(excess)
-    weight = capacity * measured
-    unmet = _time_short(samples.seconds(), measured & (short_k >= SHORT_K))
+    cools, heats = _wish(samples, states, asks, excess_k)
+    total_w, asks_w, cools_w, heats_w = (capacity_w @ x for x in (known, asks, cools, heats))
+    wrong_side_k = np.where(cools, excess_k, np.where(heats, -excess_k, np.nan))
+    measured = ~np.isnan(wrong_side_k)
+    short_k = np.maximum(wrong_side_k, 0.0, out=np.zeros(measured.shape), where=measured)
+    unmet_s = _time_short(samples.seconds(), short_k >= SHORT_K)
+    measured_w = capacity_w @ measured
     return Demand(
-        share=_mean(capacity * asks, total),
-        cooling_share=_mean(capacity * cools, total),
-        heating_share=_mean(capacity * heats, total),
-        shortfall_k=_mean(np.where(measured, short_k, 0.0) * weight, weight.sum(axis=0)),
-        unmet_s=_mean(unmet * weight, weight.sum(axis=0)),
-        imbalance_w=np.where(total > 0, (capacity * cools - capacity * heats).sum(axis=0), np.nan),
+        share=_ratio(asks_w, total_w),
+        cooling_share=_ratio(cools_w, total_w),
+        heating_share=_ratio(heats_w, total_w),
+        shortfall_k=_ratio(capacity_w @ short_k, measured_w),
+        unmet_s=_ratio(capacity_w @ unmet_s, measured_w),
+        imbalance_w=np.where(total_w > 0, cools_w - heats_w, np.nan),
         speed_share=samples.outdoor_or_nan("compressor_speed") / plant.compressor_max_speed_rps,
     )
 
@@ -82,22 +83,23 @@ def _asking(samples: Samples, units: int) -> FloatArray:
     return np.where(np.isnan(demand), wants, demand)
 
 
-def _wish(samples: Samples, states: States, asks: BoolArray) -> tuple[BoolArray, BoolArray]:
+def _wish(
+    samples: Samples, states: States, asks: BoolArray, excess: FloatArray
+) -> tuple[BoolArray, BoolArray]:
     """Which asking units want cooling and which heating, shape (units, n) each."""
-    units = asks.shape[0]
-    call = samples.indoor_or_nan("call", units)
-    excess = samples.indoor_or_nan("room_temperature", units) - samples.indoor_or_nan(
-        "setpoint", units
-    )
+    call = samples.indoor_or_nan("call", asks.shape[0])
+    cools, heats = asks & (call == COOL), asks & (call == HEAT)
     # A unit that asks while its call says off or fan is logged inconsistently: treat as no call.
-    side = np.where((call == COOL) | (call == HEAT), np.where(call == COOL, 1.0, -1.0), 0.0)
-    side = np.where(side == 0, states.pure[None, :], side)
-    side = np.where(side == 0, np.sign(np.nan_to_num(excess)), side)
-    return asks & (side > 0), asks & (side < 0)
+    unsaid = asks & ~cools & ~heats
+    if unsaid.any():
+        side = np.where(states.pure == 0, excess, states.pure)
+        cools |= unsaid & (side > 0)
+        heats |= unsaid & (side < 0)
+    return cools, heats
 
 
-def _mean(parts: FloatArray, total: FloatArray) -> FloatArray:
-    return np.divide(parts.sum(axis=0), total, out=np.full(total.shape, np.nan), where=total > 0)
+def _ratio(part: FloatArray, total: FloatArray) -> FloatArray:
+    return np.divide(part, total, out=np.full(total.shape, np.nan), where=total > 0)
 
 
 def _time_short(seconds: FloatArray, short: BoolArray) -> FloatArray:

@@ -18,8 +18,9 @@ from numpy.typing import NDArray
 from diagnostics import oscillation
 from diagnostics.direction import Direction
 from diagnostics.plant import Plant
+from diagnostics.quasisteady import settled
 from diagnostics.samples import FloatArray, Samples, TimeArray
-from diagnostics.state import State, States
+from diagnostics.state import States
 from diagnostics.timebase import BoolArray, IndexArray, Timebase
 
 BLOCK_S = 600
@@ -101,7 +102,7 @@ def detect(
     count = blocks.start.size
     if not count or timebase.interval_s >= BLIND_INTERVAL_S or np.isnan(timebase.interval_s):
         return _unjudged(blocks)
-    usable = _usable(states)
+    usable = settled(states)
     z, full = _resample(blocks, timebase, opening, usable)
     liquid, seen = _leaving_liquid(blocks, samples, timebase, usable, direction)
     enough = (full >= ENOUGH_OF_A_BLOCK) & (seen >= ENOUGH_OF_A_BLOCK)
@@ -131,12 +132,6 @@ def _unjudged(blocks: _Blocks) -> Hunting:
     nan = np.full(count, np.nan)
     per_sample = np.full(blocks.row.size, -1, np.int8)
     return Hunting(blocks.start, no, no, nan, nan, nan, nan, nan, nan, nan, per_sample)
-
-
-def _usable(states: States) -> BoolArray:
-    """Running, and not in a transient in which the valve is driven by a programme."""
-    transient = np.isin(states.state, (State.STARTING, State.DEFROST, State.OIL_RETURN))
-    return np.asarray(states.running & ~transient)
 
 
 def _resample(
@@ -239,7 +234,8 @@ def _judge(
 def _lasts(values: FloatArray, swing: FloatArray) -> BoolArray:
     """The swing is there in every third of the block; one step or one kick is in one or two."""
     thirds = np.array_split(values, 3, axis=1)
-    return np.all([np.ptp(part, axis=1) >= 0.4 * swing for part in thirds], axis=0)
+    lasting = np.stack([np.ptp(part, axis=1) >= 0.4 * swing for part in thirds])
+    return np.asarray(lasting.all(axis=0))
 
 
 def _follow(

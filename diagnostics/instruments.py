@@ -21,9 +21,10 @@ from diagnostics import compressor, valve
 from diagnostics import timebase as tb
 from diagnostics.direction import Direction
 from diagnostics.plant import Plant
+from diagnostics.quasisteady import MEAN_S, settled, spread, stride
 from diagnostics.refrigerant import Fluid
 from diagnostics.samples import FloatArray, Samples
-from diagnostics.state import State, States
+from diagnostics.state import States
 from diagnostics.timebase import BoolArray, Timebase
 
 OUTDOOR_SIDE = "liquid_temperature_outdoor_side"
@@ -33,7 +34,6 @@ STANDSTILL_S = 2700.0
 """Pressures meet and the circuit settles towards outdoor air in about three quarters of an hour;
 common practice, no source."""
 
-MEAN_S = 240.0
 RESPONSE_S = 180.0
 """Pipe and thermistor answer a change of the valve within three minutes."""
 
@@ -44,9 +44,6 @@ CLOSED = 0.01
 CIRCUIT_SIGMA_K = 0.9
 """Standard uncertainty of a liquid temperature against saturation: thermistor 0.5 K, transducer
 0.7 K (1 % of a 4.15 MPa span at 2.5 MPa)."""
-
-FEW_S = 30.0
-"""Quasi-steady physics needs no finer grid than this."""
 
 OFFSET_PRIOR_K = 0.7
 LEAK_PRIOR_K = 6.0
@@ -124,9 +121,7 @@ def check(
     plant: Plant,
 ) -> Instruments:
     """All checks; samples cleaned."""
-    settled = states.running & ~np.isin(
-        states.state, (State.STARTING, State.DEFROST, State.OIL_RETURN)
-    )
+    calm = settled(states)
     standing = tb.lag(~states.running, timebase, STANDSTILL_S)
     discharge = samples.outdoor_or_nan("discharge_pressure")
     suction = samples.outdoor_or_nan("suction_pressure")
@@ -134,7 +129,7 @@ def check(
     bubble = fluid.t_bubble_k(discharge)
     hottest = np.fmax(samples.outdoor_or_nan(OUTDOOR_SIDE), samples.outdoor_or_nan(INDOOR_SIDE))
     compressor_flow = _compressor_flow(samples, timebase, fluid, plant)
-    opened, closed = _commanded(samples, timebase, settled & (states.pure != 0))
+    opened, closed = _commanded(samples, timebase, calm & (states.pure != 0))
     way = states.pure.astype(float)
     made_of = _closed(samples, timebase, _Flow(way, compressor_flow), closed, standing)
     raw = _difference(samples)
@@ -142,16 +137,16 @@ def check(
         standstill_difference_pa=np.where(standing, discharge - suction, np.nan),
         standstill_discharge_k=np.where(standing, bubble - air, np.nan),
         standstill_suction_k=np.where(standing, fluid.t_bubble_k(suction) - air, np.nan),
-        above_saturation_k=np.where(settled, hottest - bubble - 2 * CIRCUIT_SIGMA_K, np.nan),
+        above_saturation_k=np.where(calm, hottest - bubble - 2 * CIRCUIT_SIGMA_K, np.nan),
         drop_valve_open_k=_smooth(way * direction.drop_k, timebase, opened),
         drop_valve_closed_k=_smooth(way * (raw - made_of.offset_k), timebase, closed),
         expected_drop_k=np.where(
             opened, _expected_drop(samples, timebase, compressor_flow, fluid, plant), np.nan
         ),
-        outdoor_side_tracks_air=_tracks_air(samples, timebase, OUTDOOR_SIDE, bubble, settled),
-        indoor_side_tracks_air=_tracks_air(samples, timebase, INDOOR_SIDE, bubble, settled),
+        outdoor_side_tracks_air=_tracks_air(samples, timebase, OUTDOOR_SIDE, bubble, calm),
+        indoor_side_tracks_air=_tracks_air(samples, timebase, INDOOR_SIDE, bubble, calm),
         discharge_below_condensing_k=np.where(
-            settled,
+            calm,
             fluid.t_dew_k(discharge) - samples.outdoor_or_nan("discharge_temperature"),
             np.nan,
         ),
@@ -189,20 +184,10 @@ def _commanded(
     return flowing & opened & (opening > CLOSED), flowing & closed
 
 
-def _sparse(timebase: Timebase) -> int:
-    """Every how many samples quasi-steady physics is worked out."""
-    interval_s = timebase.interval_s
-    return max(1, round(FEW_S / interval_s)) if interval_s > 0 else 1
-
-
-def _spread(values: FloatArray, every: int, size: int) -> FloatArray:
-    return np.repeat(values, every)[:size]
-
-
 def _compressor_flow(
     samples: Samples, timebase: Timebase, fluid: Fluid, plant: Plant
 ) -> FloatArray:
-    every = _sparse(timebase)
+    every = stride(timebase)
     gas = compressor.SuctionGas(
         *(
             samples.outdoor_or_nan(name)[::every]
@@ -215,7 +200,7 @@ def _compressor_flow(
         )
     )
     flow = compressor.estimate(plant.compressor_displacement_m3, gas, fluid).flow_kg_s
-    return _spread(np.where(flow > 0, flow, np.nan), every, len(samples))
+    return spread(np.where(flow > 0, flow, np.nan), every, len(samples))
 
 
 def _expected_drop(
@@ -225,7 +210,7 @@ def _expected_drop(
 
     Never closer to the evaporating temperature of the bypass than a twentieth of the distance.
     """
-    every = _sparse(timebase)
+    every = stride(timebase)
     opening = tb.rolling_mean(samples.outdoor_or_nan("subcooler_valve"), timebase, MEAN_S)[::every]
     discharge = samples.outdoor_or_nan("discharge_pressure")[::every]
     suction = samples.outdoor_or_nan("suction_pressure")[::every]
@@ -241,7 +226,7 @@ def _expected_drop(
     heat_j_kg_k = (h - fluid.h_liquid_j_kg(entering - 10.0, discharge)) / 10.0
     boiling = fluid.t_dew_k(suction)
     drop = bypass / flow_kg_s[::every] * (fluid.h_dew_j_kg(suction) - h) / heat_j_kg_k
-    return _spread(np.minimum(drop, 0.95 * (entering - boiling)), every, len(samples))
+    return spread(np.minimum(drop, 0.95 * (entering - boiling)), every, len(samples))
 
 
 def _closed(
@@ -270,7 +255,7 @@ def _closed(
 
 
 def _tracks_air(
-    samples: Samples, timebase: Timebase, name: str, bubble_k: FloatArray, settled: BoolArray
+    samples: Samples, timebase: Timebase, name: str, bubble_k: FloatArray, calm: BoolArray
 ) -> FloatArray:
     """How far a liquid thermistor is off its pipe, 0..1: sluggish, and near to outdoor air.
 
@@ -279,7 +264,7 @@ def _tracks_air(
     """
     liquid = samples.outdoor_or_nan(name)
     air = samples.outdoor_or_nan("outdoor_air_temperature")
-    both = np.where(settled, np.stack([liquid, bubble_k]), np.nan)
+    both = np.where(calm, np.stack([liquid, bubble_k]), np.nan)
     both[:, np.isnan(both).any(axis=0)] = np.nan
     fast = tb.rolling_mean(both, timebase, 60.0) - tb.rolling_mean(both, timebase, FAST_S)
     known = ~np.isnan(fast[0])
@@ -290,7 +275,7 @@ def _tracks_air(
     room = np.abs(bubble_k - air)
     with np.errstate(divide="ignore", invalid="ignore"):
         near = np.clip(1.0 - np.abs(liquid - air) / room, 0.0, 1.0)
-    return np.where(settled & (room > 2.0), np.minimum(near, missed), np.nan)
+    return np.where(calm & (room > 2.0), np.minimum(near, missed), np.nan)
 
 
 def _frozen(samples: Samples, running: BoolArray, timebase: Timebase) -> dict[str, float]:

@@ -61,7 +61,7 @@ def mass_velocity_kg_s_m2(
 ) -> FloatArray:
     """Ideal flow per throat area, ``sqrt(2 * rho * (p_high - p_low))``; zero without a drop."""
     drop = np.asarray(high_pa, float) - np.asarray(low_pa, float)
-    return np.sqrt(2.0 * np.asarray(rho_kg_m3, float) * np.maximum(drop, 0.0))
+    return np.asarray(np.sqrt(2.0 * np.asarray(rho_kg_m3, float) * np.maximum(drop, 0.0)))
 
 
 def mass_flow_kg_s(
