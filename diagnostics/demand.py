@@ -99,7 +99,9 @@ def _wish(
 
 
 def _ratio(part: FloatArray, total: FloatArray) -> FloatArray:
-    return np.divide(part, total, out=np.full(total.shape, np.nan), where=total > 0)
+    out = np.full(total.shape, np.nan)
+    np.divide(part, total, out=out, where=total > 0)
+    return out
 
 
 def _time_short(seconds: FloatArray, short: BoolArray) -> FloatArray:

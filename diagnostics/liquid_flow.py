@@ -41,6 +41,10 @@ COMMON_SIGMA = 0.08
 out."""
 
 
+COVERAGE = 2.0
+"""Coverage factor of the bounds, about 95 % (JCGM 100:2008, 6.3.3)."""
+
+
 @dataclass(frozen=True)
 class LiquidFlow:
     """Mass flows [kg/s], each shape (n,); NaN where they cannot be told.
@@ -102,8 +106,12 @@ def estimate(
     def full(values: FloatArray) -> FloatArray:
         return spread(values, every, len(samples))
 
-    bounds = (np.exp(main.value + k * main.sigma) for k in (0.0, -2.0, 2.0))
-    middle, low, high = _limited(*map(full, bounds), flow.high_kg_s)
+    middle, low, high = _limited(
+        full(np.exp(main.value)),
+        full(np.exp(main.value - COVERAGE * main.sigma)),
+        full(np.exp(main.value + COVERAGE * main.sigma)),
+        flow.high_kg_s,
+    )
     return LiquidFlow(
         main_kg_s=middle,
         low_kg_s=low,
