@@ -1,0 +1,191 @@
+"""Operating state: order of trust, special states, the steady mask."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from diagnostics import state, timebase
+from diagnostics.channels import CALLS
+from diagnostics.refrigerant import fluid
+from diagnostics.samples import FloatArray, Samples
+from diagnostics.state import State, States
+from tests.diagnostics.signals import instants, plant, reported, running
+
+N = 240
+COOL, HEAT, FAN, OFF = (float(CALLS.index(name)) for name in ("cool", "heat", "fan", "off"))
+WARM_COIL = {"outdoor_coil_temperature": 315.0, "outdoor_air_temperature": 303.0}
+COLD_COIL = {"outdoor_coil_temperature": 270.0, "outdoor_air_temperature": 278.0}
+
+
+def classify(samples: Samples) -> States:
+    system = plant()
+    return state.classify(samples, timebase.of(samples), fluid(system.refrigerant), system)
+
+
+def calls(first: float, second: float, n: int = N, demand: float = 1.0) -> dict[str, FloatArray]:
+    rows = np.stack([np.full(n, first), np.full(n, second)])
+    return {"call": rows, "demand": np.full((2, n), demand)}
+
+
+def only(states: States) -> State:
+    """The one state of the whole span."""
+    assert np.unique(states.state).size == 1
+    return State(states.state[0])
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "expected", "pure"),
+    [
+        (COOL, COOL, State.COOLING, 1),
+        (COOL, OFF, State.COOLING, 1),
+        (HEAT, FAN, State.HEATING, -1),
+        (COOL, HEAT, State.SIMULTANEOUS, 0),
+    ],
+)
+def test_rooms_decide(first: float, second: float, expected: State, pure: int) -> None:
+    states = classify(running(N, indoor=calls(first, second)))
+    assert only(states) is expected
+    assert (states.pure == pure).all()
+    assert states.running.all()
+
+
+def test_a_call_without_demand_does_not_count() -> None:
+    indoor = calls(COOL, HEAT)
+    indoor["demand"][1] = 0.0
+    assert only(classify(running(N, indoor=indoor))) is State.COOLING
+
+
+def test_a_call_counts_where_demand_is_not_logged() -> None:
+    indoor = {"call": calls(HEAT, OFF)["call"]}
+    assert only(classify(running(N, indoor=indoor))) is State.HEATING
+
+
+def test_rooms_are_trusted_before_the_units_own_word_and_that_before_the_coil() -> None:
+    word = {"reported_state": np.full(N, reported("heating")[0])}
+    both = running(N, outdoor=word | WARM_COIL, indoor=calls(COOL, COOL))
+    assert only(classify(both)) is State.COOLING
+    assert only(classify(running(N, outdoor=word | WARM_COIL))) is State.HEATING
+    assert only(classify(running(N, outdoor=WARM_COIL))) is State.COOLING
+    assert only(classify(running(N, outdoor=COLD_COIL))) is State.HEATING
+
+
+def test_with_nothing_to_tell_the_mode_there_is_none() -> None:
+    states = classify(running(N))
+    assert only(states) is State.OFF
+    assert states.running.all()
+    assert (states.pure == 0).all()
+    assert not states.steady.any()
+
+
+@pytest.mark.parametrize("word", ["defrost", "oil_return"])
+def test_defrost_and_oil_return_are_the_units_own_word(word: str) -> None:
+    said = np.full(N, reported("heating")[0])
+    said[100:140] = reported(word)[0]
+    states = classify(running(N, outdoor={"reported_state": said}, indoor=calls(HEAT, HEAT)))
+    assert (states.state[100:140] == State[word.upper()]).all()
+    assert (states.state[:100] == State.HEATING).all()
+    assert states.state[140] == State.STARTING
+    assert states.state[-1] == State.HEATING
+    assert not states.steady[100:140].any()
+    assert (states.pure[100:140] == 0).all()
+
+
+def test_a_short_warm_coil_in_heating_is_defrost_and_a_lasting_one_a_bad_thermistor() -> None:
+    coil = np.full(N, 270.0)
+    coil[100:140] = 285.0
+    air = {"outdoor_air_temperature": 275.0}
+    short = classify(
+        running(N, outdoor=air | {"outdoor_coil_temperature": coil}, indoor=calls(HEAT, HEAT))
+    )
+    assert np.flatnonzero(short.state == State.DEFROST).tolist() == list(range(100, 140))
+    lasting = classify(
+        running(N, outdoor=air | {"outdoor_coil_temperature": 285.0}, indoor=calls(HEAT, HEAT))
+    )
+    assert only(lasting) is State.HEATING
+
+
+def test_the_first_minutes_after_a_start_are_starting() -> None:
+    speed = np.where(np.arange(N) < 60, 0.0, 60.0)
+    states = classify(running(N, outdoor={"compressor_speed": speed}, indoor=calls(COOL, COOL)))
+    assert (states.state[:60] == State.OFF).all()
+    assert not states.running[:60].any()
+    starting = np.flatnonzero(states.state == State.STARTING)
+    assert starting[0] == 60
+    assert starting.size * 10 == pytest.approx(state.START_S, abs=10)
+    assert (states.pure[60:] == 1).all()
+
+
+def test_a_reversal_from_cooling_to_heating_is_a_start() -> None:
+    indoor = calls(COOL, COOL)
+    indoor["call"][:, 120:] = HEAT
+    states = classify(running(N, indoor=indoor))
+    starting = np.flatnonzero(states.state == State.STARTING)
+    assert starting[0] == 120
+    assert starting.size * 10 == pytest.approx(state.REVERSAL_S, abs=10)
+
+
+def test_without_a_speed_the_pressures_tell_whether_it_runs() -> None:
+    samples = running(N, indoor=calls(COOL, COOL))
+    pressures = {n: v.copy() for n, v in samples.outdoor.items() if n.endswith("pressure")}
+    pressures["suction_pressure"][:60] = pressures["discharge_pressure"][:60] = 1.5e6
+    states = classify(Samples(samples.time, pressures, samples.indoor))
+    assert not states.running[:60].any()
+    assert states.running[60:].all()
+
+
+def test_a_mode_stands_while_the_compressor_runs_on() -> None:
+    indoor = calls(HEAT, HEAT)
+    indoor["demand"][:, 100:] = 0.0
+    states = classify(running(N, indoor=indoor))
+    assert (states.state[:100] == State.HEATING).all()
+    assert (states.state[100:160] == State.HEATING).all()
+    assert states.state[-1] == State.OFF
+
+
+def test_a_limit_cycle_about_a_level_is_steady_and_a_drift_is_not() -> None:
+    """Suction pressure swings by 60 kPa (2.3 K) every 110 s: steady in its cycle mean."""
+    seconds = np.arange(N) * 10.0
+    swing = {"suction_pressure": 0.8e6 + 30e3 * np.sin(2 * np.pi * seconds / 110)}
+    assert classify(running(N, outdoor=swing, indoor=calls(COOL, COOL))).steady[35:-35].all()
+    drift = {"suction_pressure": 0.8e6 + 150.0 * seconds}  # 1.3 K or more in 300 s
+    assert not classify(running(N, outdoor=drift, indoor=calls(COOL, COOL))).steady[35:-35].any()
+    ramp = {"compressor_speed": 40.0 + 0.02 * seconds}  # 5 % of the maximum in five minutes
+    assert not classify(running(N, outdoor=ramp, indoor=calls(COOL, COOL))).steady[35:-35].any()
+
+
+@pytest.mark.parametrize("interval_s", [5.0, 10.0, 60.0, 300.0])
+def test_steady_operation_is_steady_at_any_logging_interval(interval_s: float) -> None:
+    states = classify(running(N, interval_s, indoor=calls(COOL, COOL)))
+    assert states.steady.all()
+
+
+@pytest.mark.parametrize("missing", ["discharge_pressure", "suction_pressure", "compressor_speed"])
+def test_a_missing_channel_takes_only_its_own_part(missing: str) -> None:
+    samples = running(N, indoor=calls(COOL, COOL))
+    left = {name: values for name, values in samples.outdoor.items() if name != missing}
+    states = classify(Samples(samples.time, left, samples.indoor))
+    assert only(states) is State.COOLING
+    assert states.steady.all()
+
+
+def test_short_holes_are_bridged_and_long_ones_not() -> None:
+    speed = np.full(N, 60.0)
+    speed[50:52] = np.nan
+    samples = running(N, outdoor={"compressor_speed": speed}, indoor=calls(COOL, COOL))
+    no_pressure = Samples(
+        samples.time,
+        {"compressor_speed": speed},
+        samples.indoor,
+    )
+    assert classify(no_pressure).running.all()
+    speed[100:110] = np.nan
+    assert np.flatnonzero(~classify(no_pressure).running).tolist() == list(range(102, 110))
+
+
+def test_an_empty_span_and_one_without_channels_are_off() -> None:
+    for seconds in (np.zeros(0), np.arange(30.0) * 10):
+        states = classify(Samples(instants(seconds), {}, {}))
+        assert states.state.size == seconds.size
+        assert (states.state == State.OFF).all()
+        assert not states.running.any()
