@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from diagnostics.findings.finding import Context, Finding, Measured, constant, seconds
 from diagnostics.windows import Windows
 
 
 def _measure(rows: Windows, _: Context) -> Measured:
     return Measured(
-        value=rows.column("above_saturation_k"),
+        value=np.maximum(rows.column("above_saturation_k"), 0.0),
         expected=constant(rows, 0.0),
         sigma=constant(rows, 0.3),
         resting_s=seconds(rows, "to_indoor_s"),

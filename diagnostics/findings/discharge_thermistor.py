@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from diagnostics.findings.finding import Context, Finding, Measured, constant, seconds
 from diagnostics.windows import Windows
 
 
 def _measure(rows: Windows, _: Context) -> Measured:
     return Measured(
-        value=rows.column("discharge_below_k"),
+        value=np.maximum(rows.column("discharge_below_k"), 0.0),
         expected=constant(rows, 0.0),
         sigma=constant(rows, 0.5),
         resting_s=seconds(rows, "steady_s"),

@@ -13,7 +13,10 @@ _FLOOR_K = 1.0
 
 
 def _measure(rows: Windows, _: Context) -> Measured:
-    drop = np.maximum(rows.column("drop_open_k"), 0.0)
+    # A drop against the liquid's way is no effect of the valve: swapped thermistors show it, and
+    # direction_contradicted speaks for them.
+    drop = np.where(rows.column("drop_open_k") > -_FLOOR_K, rows.column("drop_open_k"), np.nan)
+    drop = np.maximum(drop, 0.0)
     expected = np.maximum(rows.column("expected_drop_k"), 0.0)
     return Measured(
         value=np.log((drop + _FLOOR_K) / (expected + _FLOOR_K)),

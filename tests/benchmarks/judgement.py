@@ -19,10 +19,13 @@ import numpy as np
 from statsmodels.stats.proportion import proportion_confint
 
 from diagnostics import verdict
+from diagnostics.analyse import Analysis
+from diagnostics.plant import Plant
 from diagnostics.windows import Windows
 from fixtures.fleets import draw
 from fixtures.simulator.simulate import simulate
 from fixtures.simulator.spec import SystemSpec
+from fixtures.simulator.truth import Truth
 from tests.benchmarks.analysed import by_days
 from tests.diagnostics.simulated import samples_and_plant
 
@@ -43,7 +46,8 @@ class Outcome:
     why: str
     counts: Counter[str]
     squares: dict[str, float]
-    windows: Windows | None = field(default=None, repr=False)
+    windows: Windows = field(repr=False)
+    plant: Plant = field(repr=False)
 
 
 def examine(spec: SystemSpec) -> Outcome:
@@ -57,7 +61,7 @@ def examine(spec: SystemSpec) -> Outcome:
     return Outcome(
         truth=recording.truth.condition,
         faults=tuple(fault.kind for fault in spec.faults),
-        lookalike=spec.lookalike or "",
+        lookalike=",".join(spec.lookalikes),
         conditions=dict(judged.conditions),
         leading=judged.leading,
         coverage=judged.coverage,
@@ -65,10 +69,11 @@ def examine(spec: SystemSpec) -> Outcome:
         counts=counts,
         squares=squares,
         windows=found.windows,
+        plant=plant,
     )
 
 
-def _hold_against(found: object, truth: object) -> tuple[Counter[str], dict[str, float]]:
+def _hold_against(found: Analysis, truth: Truth) -> tuple[Counter[str], dict[str, float]]:
     """Counts and sums of squares of one system's samples; see ``table`` for their meaning."""
     direction, true = found.direction, truth.direction
     running = np.isin(found.state, (2, 3, 4)) & (true != 0)
@@ -131,7 +136,9 @@ def table(outcomes: list[Outcome]) -> Iterable[str]:
         len(healthy),
     )
     yield _share("missed, faulty systems", len(faulty) - len(called), len(faulty))
-    yield _share("misdiagnosed, of those called", sum(o.leading != o.truth for o in called), len(called))
+    yield _share(
+        "misdiagnosed, of those called", sum(o.leading != o.truth for o in called), len(called)
+    )
     yield _share("no answer", sum(o.leading == "not_enough_data" for o in outcomes), len(outcomes))
     brier = np.mean(
         [sum((p - (name == o.truth)) ** 2 for name, p in o.conditions.items()) for o in outcomes]
@@ -141,9 +148,19 @@ def table(outcomes: list[Outcome]) -> Iterable[str]:
 
 def _samples(outcomes: list[Outcome], counts: Counter[str]) -> Iterable[str]:
     for kind, words in (("clear", "drop >= 2 K"), ("other", "other running")):
-        yield _share(f"direction right, of answered ({words})", counts[f"{kind} right"], counts[f"{kind} answered"])
-        yield _share(f"direction undetermined ({words})", counts[kind] - counts[f"{kind} answered"], counts[kind])
-    yield _share("wrong side, of steady measured", counts["steady wrong side"], counts["steady measured"])
+        yield _share(
+            f"direction right, of answered ({words})",
+            counts[f"{kind} right"],
+            counts[f"{kind} answered"],
+        )
+        yield _share(
+            f"direction undetermined ({words})",
+            counts[kind] - counts[f"{kind} answered"],
+            counts[kind],
+        )
+    yield _share(
+        "wrong side, of steady measured", counts["steady wrong side"], counts["steady measured"]
+    )
     n = max(counts["steady right"], 1)
     rms = np.sqrt(sum(o.squares["subcooling"] for o in outcomes) / n)
     bias = sum(o.squares["subcooling bias"] for o in outcomes) / n

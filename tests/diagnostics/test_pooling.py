@@ -42,7 +42,9 @@ def test_pooling_parts_and_then_the_whole_gives_the_whole(
     values: list[tuple[float, float]], cut: int
 ) -> None:
     rows = _rows(values)
-    parts = joined(pooling.pool(rows.rows(slice(0, cut))), pooling.pool(rows.rows(slice(cut, None))))
+    parts = joined(
+        pooling.pool(rows.rows(slice(0, cut))), pooling.pool(rows.rows(slice(cut, None)))
+    )
     np.testing.assert_allclose(
         pooling.pool(parts).features, pooling.pool(rows).features, atol=1e-9, equal_nan=True
     )

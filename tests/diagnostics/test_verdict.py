@@ -33,7 +33,11 @@ def test_a_healthy_week_is_called_normal() -> None:
     ("features", "condition"),
     [
         (
-            {"subcooling_to_indoor_k": 13.0, "suction_superheat_k": 1.0, "discharge_superheat_k": 16.0},
+            {
+                "subcooling_to_indoor_k": 13.0,
+                "suction_superheat_k": 1.0,
+                "discharge_superheat_k": 16.0,
+            },
             "overcharge",
         ),
         (
@@ -59,7 +63,11 @@ def test_a_healthy_week_is_called_normal() -> None:
             "subcooler_valve_fault",
         ),
         (
-            {"standstill_s": 500.0, "standstill_difference_pa": 150e3, "standstill_discharge_k": 6.0},
+            {
+                "standstill_s": 500.0,
+                "standstill_difference_pa": 150e3,
+                "standstill_discharge_k": 6.0,
+            },
             "sensor_fault",
         ),
     ],

@@ -50,7 +50,7 @@ def test_a_misspelt_condition_is_named() -> None:
 def test_a_missing_number_is_named_with_its_place() -> None:
     raw = copy.deepcopy(_raw())
     raw["prior"]["undercharge"] = "some"
-    with pytest.raises(weigh.WeightsError, match="prior.undercharge must be a number"):
+    with pytest.raises(weigh.WeightsError, match=r"prior\.undercharge must be a number"):
         weigh.parse(raw)
 
 
