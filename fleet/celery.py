@@ -12,7 +12,7 @@ from typing import Any
 from celery import Celery, signals
 
 from fleet import embedded
-from fleet.embedded.children import die_with_parent
+from fleet.embedded.children import die_with_parent, end_with_keeper
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
 
@@ -77,6 +77,7 @@ app.autodiscover_tasks(["fleet"])
 @signals.beat_init.connect
 def start_private_servers(**_: Any) -> None:
     """A worker or scheduler meets the broker before it opens a database connection."""
+    end_with_keeper()
     embedded.ensure()
 
 

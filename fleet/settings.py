@@ -160,6 +160,7 @@ LOGGING: dict[str, Any] = {
     "loggers": {
         "fleet": {"level": "INFO"},
         "django": {"handlers": [], "level": "WARNING", "propagate": True},
+        "waitress.queue": {"level": "ERROR"},  # a queue of one is no event
         "django.server": {"handlers": ["stderr"], "level": "INFO", "propagate": False},
     },
 }

@@ -16,6 +16,7 @@ import psutil
 
 from fleet.embedded.place import Account
 
+KEEPER = "MILLRACE_KEEPER"  # environment: id of the process that keeps this one
 _PR_SET_PDEATHSIG = 1
 
 
@@ -26,6 +27,16 @@ def die_with_parent(signum: signal.Signals) -> None:
     """
     if sys.platform == "linux":
         ctypes.CDLL(None, use_errno=True).prctl(_PR_SET_PDEATHSIG, int(signum))
+
+
+def end_with_keeper() -> None:
+    """End this process when the one that keeps it (named in the environment) ends."""
+    keeper = os.environ.get(KEEPER)
+    if keeper is None:
+        return
+    die_with_parent(signal.SIGTERM)
+    if os.getppid() != int(keeper):  # it ended before the line above
+        sys.exit(1)
 
 
 def launch(
@@ -41,12 +52,13 @@ def launch(
             stderr=subprocess.STDOUT,
             cwd=cwd,
             env=clean_environment(),
-            preexec_fn=_follow_parent(dies_by),  # safe: the supervisor has one thread
+            preexec_fn=follow_parent(dies_by),  # safe: the supervisor has one thread
             **drop_to(account),
         )
 
 
-def _follow_parent(signum: signal.Signals) -> Callable[[], None]:
+def follow_parent(signum: signal.Signals) -> Callable[[], None]:
+    """Return what a child has to do between fork and exec to end with this process."""
     parent = os.getpid()
 
     def follow() -> None:

@@ -216,9 +216,9 @@ def _make_folder(path: Path, mode: int) -> None:
             path.parent.mkdir(parents=True, exist_ok=True)
             path.mkdir(mode=mode)
             path.chmod(mode)  # whatever the umask is
-    except FileExistsError:
-        return  # another process was quicker
     except OSError as error:
+        if path.is_dir():
+            return  # another process was quicker
         raise EmbeddedError(
             f"cannot create {path}: {error.strerror}. Set MILLRACE_DATA to a folder this "
             "user may write."

@@ -86,10 +86,10 @@ class Postgres:
 
     def _adopt(self) -> psutil.Process | None:
         """Return the postmaster a killed supervisor left, if it is fit; clear up what is not."""
-        lines = self._pid_file()
-        if not lines:
+        if not (self.place.cluster / "postmaster.pid").exists():
             return None
-        found = children.works_in(_integer(lines[0]), self.place.cluster, _NAMES)
+        lines = self._pid_file()
+        found = children.works_in(_integer(_field(lines, 0)), self.place.cluster, _NAMES)
         if found and _field(lines, 4) == str(self.place.sockets) and _field(lines, 7) != "stopping":
             log.info("adopting the postmaster left running, process %d", found.pid)
             return found
@@ -108,7 +108,7 @@ class Postgres:
             children.stop(stray, (signal.SIGQUIT, 2.0))
         pid_file = self.place.cluster / "postmaster.pid"
         if pid_file.exists():
-            if not lines[0].strip():
+            if not _field(lines, 0):  # PostgreSQL refuses an empty one
                 pid_file.unlink()
             else:
                 kept = "\n".join([str(_NO_SUCH_PID), *lines[1:]])
@@ -138,7 +138,8 @@ class Postgres:
                     + tail(log_file)
                 )
             lines = self._pid_file()
-            if _field(lines, 7) == "ready" and self.process and lines[0] == str(self.process.pid):
+            pid = str(self.process.pid) if self.process else ""
+            if _field(lines, 7) == "ready" and _field(lines, 0) == pid:
                 return
             if self.cancelled():
                 self.stop()
@@ -158,8 +159,10 @@ class Postgres:
 
 def _make_cluster(place: Place, folder: Path, major: int) -> None:
     """Run initdb aside and rename: a cluster folder that exists is a whole one."""
-    draft = place.root / "cluster.new"
-    shutil.rmtree(draft, ignore_errors=True)
+    for abandoned in place.root.glob("cluster.new-*"):
+        shutil.rmtree(abandoned, ignore_errors=True)
+    # a name of its own: an initdb whose starter was killed may still be writing to the last
+    draft = place.root / f"cluster.new-{os.getpid()}"
     draft.mkdir(mode=0o700)
     place.give(draft)
     password = _new_password(place)
@@ -211,7 +214,8 @@ def _handed_over(place: Place, password: str) -> Iterator[Path]:
 def _run(place: Place, argv: list[str | Path], text: str = "") -> None:
     done = subprocess.run(
         argv, input=text, capture_output=True, text=True, cwd=place.root, check=False,
-        env=children.clean_environment(), **children.drop_to(place.account),
+        env=children.clean_environment(), preexec_fn=children.follow_parent(signal.SIGKILL),
+        **children.drop_to(place.account),
     )
     if done.returncode or "ERROR:" in done.stderr:
         raise EmbeddedError(

@@ -1,0 +1,47 @@
+"""Folders to start a private stack in."""
+
+from __future__ import annotations
+
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.embedded.harness import Stack, new_folder
+
+
+@pytest.fixture
+def empty_stack() -> Iterator[Stack]:
+    """A folder in which nothing was ever started."""
+    parent = new_folder()
+    stack = Stack(parent / "data")
+    yield stack
+    stack.close()
+    parent.rmdir()
+
+
+@pytest.fixture(scope="session")
+def made_cluster() -> Iterator[Path]:
+    """A folder whose cluster was made and shut down cleanly, to copy from."""
+    stack = Stack(new_folder() / "data")
+    user = stack.use()
+    assert user.refusal == ""
+    stack.sql("CREATE TABLE kept (word text)")
+    stack.sql("INSERT INTO kept VALUES ('first')")
+    user.leave()
+    assert stack.is_down()
+    yield stack.home
+    stack.close()
+    stack.home.parent.rmdir()
+
+
+@pytest.fixture
+def stack(made_cluster: Path) -> Iterator[Stack]:
+    """A folder with a ready cluster, nothing running."""
+    parent = new_folder()
+    subprocess.run(["cp", "-a", str(made_cluster), str(parent)], check=True)
+    stack = Stack(parent / made_cluster.name)
+    yield stack
+    stack.close()
+    parent.rmdir()
