@@ -10,7 +10,7 @@ from django.db import InterfaceError, OperationalError, transaction
 from django.db.models import F, Q
 from django.utils import timezone
 
-import diagnostics
+from diagnostics.analyse import METHOD_VERSION, Analysis, analyse
 from fleet.analysis import window_rows
 from fleet.analysis.instants import DAY, WARM_UP, midnight
 from fleet.analysis.locks import sole_on_day
@@ -61,22 +61,22 @@ def analyse_day(system_id: int, day: date) -> int:
             return 0
 
 
-def analyse_span(system_id: int, day: date) -> diagnostics.Analysis:
+def analyse_span(system_id: int, day: date) -> Analysis:
     """Analysis of a whole UTC day behind its warm-up; callers cut what they need from it."""
     system = System.objects.select_related("site").get(pk=system_id)
     start = midnight(day)
     samples = store.read(system, start - WARM_UP, start + DAY)
-    return diagnostics.analyse(samples, system.plant())
+    return analyse(samples, system.plant())
 
 
 def mark_outdated_due() -> int:
     """Make all days of systems judged by another version of the method due; how many systems."""
-    outdated = Standing.objects.exclude(method_version=diagnostics.METHOD_VERSION)
+    outdated = Standing.objects.exclude(method_version=METHOD_VERSION)
     systems = list(outdated.values_list("system_id", flat=True))
     for system_id in systems:
         with transaction.atomic():
             DueDay.objects.mark_all(system_id)
-            outdated.filter(system_id=system_id).update(method_version=diagnostics.METHOD_VERSION)
+            outdated.filter(system_id=system_id).update(method_version=METHOD_VERSION)
     return len(systems)
 
 

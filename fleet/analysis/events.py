@@ -11,8 +11,8 @@ from django.db import transaction
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils import timezone
 
-import diagnostics
 from diagnostics import verdict as verdicts
+from diagnostics.analyse import METHOD_VERSION
 from diagnostics.episodes import Episode
 from diagnostics.plant import Plant
 from diagnostics.windows import WINDOW_S, Windows
@@ -123,7 +123,7 @@ def change(event_id: int, step: Callable[[Alarm], Alarm]) -> Event:
 def unshelve_expired() -> int:
     """Take back the events whose time on the shelf is over; how many."""
     over = Event.objects.filter(state=EventState.SHELVED, shelved_until__lte=timezone.now())
-    return sum(1 for pk in over.values_list("pk", flat=True) if change(pk, alarm_state.unshelve))
+    return len([change(pk, alarm_state.unshelve) for pk in over.values_list("pk", flat=True)])
 
 
 def alarm_of(event: Event) -> Alarm:
@@ -174,7 +174,7 @@ def _bring_up(event: Event, episode: Found) -> None:
 def _needs_verdict(event: Event, episode: Found) -> bool:
     """Verdicts at the peak are dear; one is made again only when the peak has changed."""
     return (event.method_version, event.peak_at, event.peak_probability) != (
-        diagnostics.METHOD_VERSION,
+        METHOD_VERSION,
         episode.peak_at,
         episode.peak_probability,
     )
@@ -182,7 +182,7 @@ def _needs_verdict(event: Event, episode: Found) -> bool:
 
 def _judge_at_peak(event: Event, episode: Found, plant: Plant, windows: Windows) -> None:
     event.peak_at, event.peak_probability = episode.peak_at, episode.peak_probability
-    event.method_version = diagnostics.METHOD_VERSION
+    event.method_version = METHOD_VERSION
     peak = to_64(episode.peak_at)
     known = windows.rows(windows.start <= peak)
     verdict = verdicts.judge(known, plant, peak + np.timedelta64(WINDOW_S, "s"))

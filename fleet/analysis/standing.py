@@ -7,11 +7,12 @@ from datetime import timedelta
 import numpy as np
 from django.db import connection, transaction
 
-import diagnostics
 from diagnostics import verdict as verdicts
+from diagnostics.analyse import METHOD_VERSION
 from diagnostics.episodes import episodes
 from diagnostics.plant import Plant
 from diagnostics.verdict import Verdict
+from diagnostics.weigh import CONDITIONS
 from diagnostics.windows import WINDOW_S, Windows
 from fleet.analysis import days, events, window_rows
 from fleet.analysis.instants import to_utc
@@ -71,12 +72,12 @@ def _stand(system: System, plant: Plant, windows: Windows) -> None:
         defaults={
             "at": to_utc(windows.start[-1]) + WINDOW,
             "last_sample": extent[1] if extent else None,
-            "method_version": diagnostics.METHOD_VERSION,
+            "method_version": METHOD_VERSION,
             "score": verdict.score,
             "leading": verdict.leading,
             "coverage": verdict.coverage,
             "urgent": verdict.urgent,
-            "conditions": [verdict.conditions[name] for name in verdicts.CONDITIONS],
+            "conditions": [verdict.conditions[name] for name in CONDITIONS],
             "why": verdict.why[:300],
             "verdict": verdict.as_json(),
         },

@@ -13,7 +13,7 @@ import numpy as np
 from django.db import connection
 from numpy.typing import NDArray
 
-import diagnostics
+from diagnostics.analyse import METHOD_VERSION
 from diagnostics.windows import FEATURES, Windows
 from fleet.analysis.instants import DAY, midnight, to_64
 from fleet.models import Window
@@ -70,7 +70,7 @@ def load(system_id: int, before: datetime | None = None) -> Windows:
     Raises StoredWindowsError.
     """
     until = "infinity" if before is None else before.isoformat()
-    parameters = (system_id, diagnostics.METHOD_VERSION, until)
+    parameters = (system_id, METHOD_VERSION, until)
     with connection.cursor() as cursor, cursor.copy(LOAD, parameters) as copy:
         data = b"".join(copy)
     return unpack(data)
@@ -96,7 +96,7 @@ def pack(system_id: int, windows: Windows) -> bytes:
     rows["system_size"], rows["system"] = 8, system_id
     rows["start_size"] = 8
     rows["start"] = (windows.start - PG_EPOCH).astype("timedelta64[us]").astype(np.int64)
-    rows["version_size"], rows["version"] = 4, diagnostics.METHOD_VERSION
+    rows["version_size"], rows["version"] = 4, METHOD_VERSION
     rows["array_size"] = 20 + 12 * len(FEATURES)
     rows["dimensions"], rows["element"] = 1, FLOAT8_OID
     rows["length"], rows["lower"] = len(FEATURES), 1

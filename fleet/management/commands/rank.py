@@ -1,0 +1,80 @@
+"""``manage.py rank``: the fleet in the order in which somebody should look at it."""
+
+from __future__ import annotations
+
+import json
+from argparse import ArgumentParser
+from collections.abc import Sequence
+from io import StringIO
+from shutil import get_terminal_size
+from typing import Any
+
+from django.core.management.base import BaseCommand
+from django.utils import timezone
+from rich import box
+from rich.console import Console
+from rich.table import Table
+
+from diagnostics.ledger import WORDS
+from fleet.analysis.ranking import SiteRank, SystemRank, as_json, ranking
+from fleet.management.arguments import moment
+from fleet.models import System
+
+PLAIN_WIDTH = 160
+"""Columns of a table that goes to a file or a pipe."""
+
+
+class Command(BaseCommand):
+    """Prints the ranking."""
+
+    help = "Print the ranking of sites and systems, highest score first."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        """--format and --at."""
+        parser.add_argument("--format", choices=("table", "json"), default="table")
+        parser.add_argument(
+            "--at", metavar="TIME", help="rank as of this RFC 3339 time (default: now)"
+        )
+
+    def handle(self, **options: Any) -> None:
+        """Rank and print."""
+        at = moment("--at", options["at"]) if options["at"] else timezone.now()
+        sites = ranking(at, System.objects.all())
+        if options["format"] == "json":
+            self.stdout.write(json.dumps(as_json(at, sites), indent=1))
+        else:
+            self.stdout.write(as_table(sites, colour=self.stdout.isatty()))
+
+
+def as_table(sites: Sequence[SiteRank], *, colour: bool = False) -> str:
+    """The ranking as text: a line a system, and why."""
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
+    for heading in ("Rank", "Score"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    for heading in ("Site/system", "Leading suspicion"):
+        table.add_column(heading, no_wrap=True)
+    for heading in ("Probable", "Judged"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    table.add_column("Last sample (UTC)", no_wrap=True)
+    table.add_column("Why", ratio=1)
+    for site in sites:
+        for i, system in enumerate(site.systems):
+            table.add_row(str(site.rank) if i == 0 else "", *_cells(system))
+    width = get_terminal_size().columns if colour else PLAIN_WIDTH
+    text = StringIO()
+    Console(file=text, width=width, force_terminal=colour, highlight=False).print(table)
+    return text.getvalue() if sites else "No site is registered. Load one with load_site.\n"
+
+
+def _cells(system: SystemRank) -> tuple[str, ...]:
+    probable = system.conditions.get(system.leading)
+    last = system.last_sample
+    return (
+        f"{system.score:.1f}",
+        f"{system.site}/{system.system}",
+        WORDS[system.leading] + (", urgent" if system.urgent else ""),
+        "" if probable is None else f"{probable:.0%}",
+        f"{system.coverage:.0%}",
+        f"{last:%Y-%m-%d %H:%M}" if last else "none",
+        system.why,
+    )
