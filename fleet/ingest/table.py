@@ -1,0 +1,203 @@
+"""From plain bytes to cells of text: RFC 4180, with the line of every row.
+
+A row that is not well formed spoils itself only. Without any quote in the file, which is the rule
+for logs, rows are told apart by counting separators with numpy and cut by polars; with quotes,
+Python's csv module does both.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from fleet.ingest.limits import MAX_COLUMNS, MAX_LINE_BYTES, MAX_LINES, MAX_REASONS, MIB
+from fleet.ingest.report import RefusedError, Report
+
+Offsets = NDArray[np.int64]
+
+BYTE_ORDER_MARK = b"\xef\xbb\xbf"
+BATCH_BYTES = 4 * MIB
+BATCH_ROWS = 16_384
+NEWLINE, RETURN, COMMA = b"\n\r,"
+
+
+@dataclass(frozen=True, eq=False)
+class Batch:
+    """Some rows of the file.
+
+    lines: line of each row, counted from 1, shape (r,).
+    cells: one column of text for each column asked for; empty cells are null.
+    """
+
+    lines: Offsets
+    cells: tuple[pl.Series, ...]
+
+
+class Table:
+    """A file cut into header and rows."""
+
+    def __init__(self, plain: bytes) -> None:
+        """Checks the bytes and reads the header.
+
+        Raises RefusedError: not UTF-8, NUL bytes, a line or a header that is too long, nothing at
+        all. A byte order mark at the beginning is passed over.
+        """
+        self._plain = plain.removeprefix(BYTE_ORDER_MARK)
+        self._quoted = b'"' in self._plain
+        _check_text(self._plain)
+        self._starts, self._ends = _line_bounds(self._plain)
+        self.header, self._header_lines = self._read_header()
+        if len(self.header) > MAX_COLUMNS:
+            raise RefusedError(
+                f"the header has {len(self.header)} columns, the limit is {MAX_COLUMNS}", line=1
+            )
+
+    def _read_header(self) -> tuple[list[str], int]:
+        if not self._plain:
+            raise RefusedError("the file is empty: send a header line and rows")
+        if self._quoted:
+            for _, record, lines in _records(self._text_lines()):
+                if record is None:
+                    raise RefusedError("the header's quotes are not closed (RFC 4180)", line=1)
+                return [name.strip() for name in record], lines
+        first = self._plain[: self._ends[0]].decode()
+        if "\r" in first:
+            raise RefusedError(
+                "lines end with a bare carriage return: end them with LF or CR LF", line=1
+            )
+        return [name.strip() for name in first.split(",")], 1
+
+    def batches(self, wanted: Sequence[int], report: Report) -> Iterator[Batch]:
+        """Rows as text of the columns ``wanted``; badly formed rows are left out and reported."""
+        batches = self._csv_batches if self._quoted else self._polars_batches
+        yield from batches(wanted, report)
+
+    def _polars_batches(self, wanted: Sequence[int], report: Report) -> Iterator[Batch]:
+        octets = np.frombuffer(self._plain, np.uint8)
+        for first, last in _batch_bounds(self._starts, self._header_lines):
+            starts, ends = self._starts[first : last + 1], self._ends[first:last]
+            part = octets[starts[0] : starts[-1]]
+            commas = np.flatnonzero(part == COMMA) + starts[0]
+            cells = np.searchsorted(commas, ends) - np.searchsorted(commas, starts[:-1]) + 1
+            empty = ends == starts[:-1]
+            good = (cells == len(self.header)) & ~empty
+            bad = np.flatnonzero(~good & ~empty)
+            report.rows_left_out += bad.size
+            for at in bad[:MAX_REASONS]:
+                _complain(report, int(first + at + 1), int(cells[at]), len(self.header))
+            if not good.any():
+                continue
+            if not good.all():
+                part = part[np.repeat(good, np.diff(starts))]
+            yield Batch(first + 1 + np.flatnonzero(good), _cut(part.tobytes(), wanted))
+
+    def _csv_batches(self, wanted: Sequence[int], report: Report) -> Iterator[Batch]:
+        lines: list[int] = []
+        rows: list[list[str]] = []
+        width = len(self.header)
+        for number, (line, record, _) in enumerate(_records(self._text_lines())):
+            if number == 0 or record == []:
+                continue
+            if record is None:
+                report.rows_left_out += 1
+                report.complain(line, "", "quotes are not as RFC 4180 has them: row left out")
+            elif len(record) != width:
+                report.rows_left_out += 1
+                _complain(report, line, len(record), width)
+            else:
+                lines.append(line)
+                rows.append([record[at] for at in wanted])
+            if len(rows) == BATCH_ROWS:
+                yield _text_batch(lines, rows)
+                lines, rows = [], []
+        if rows:
+            yield _text_batch(lines, rows)
+
+    def _text_lines(self) -> list[str]:
+        return io.StringIO(self._plain.decode(), newline="\n").readlines()
+
+
+def _check_text(plain: bytes) -> None:
+    if (at := plain.find(0)) >= 0:
+        raise RefusedError("NUL bytes: this is no text file", line=_line_of(plain, at))
+    if plain.isascii():
+        return
+    try:
+        plain.decode()
+    except UnicodeDecodeError as error:
+        raise RefusedError(
+            f"not UTF-8 (byte 0x{plain[error.start]:02x}): save the file as UTF-8",
+            line=_line_of(plain, error.start),
+        ) from error
+
+
+def _line_of(plain: bytes, at: int) -> int:
+    return plain.count(b"\n", 0, at) + 1
+
+
+def _line_bounds(plain: bytes) -> tuple[Offsets, Offsets]:
+    """Where lines start, and one more for the end of the file; where their text ends."""
+    if plain.count(b"\n") > MAX_LINES:
+        raise RefusedError(f"the file has more than {MAX_LINES} lines: split it")
+    octets = np.frombuffer(plain, np.uint8)
+    breaks = np.flatnonzero(octets == NEWLINE)
+    if plain and not plain.endswith(b"\n"):
+        breaks = np.append(breaks, octets.size)
+    starts = np.concatenate(([0], np.minimum(breaks + 1, octets.size)))
+    returns = (breaks > starts[:-1]) & (octets[breaks - 1] == RETURN)
+    ends = breaks - returns
+    if (too_long := np.flatnonzero(ends - starts[:-1] > MAX_LINE_BYTES)).size:
+        limit = MAX_LINE_BYTES // 1024
+        raise RefusedError(f"the line is longer than {limit} KiB", line=int(too_long[0]) + 1)
+    return starts, ends
+
+
+def _batch_bounds(starts: Offsets, first: int) -> Iterator[tuple[int, int]]:
+    """First line and the one after the last of each batch."""
+    while first < starts.size - 1:
+        full = int(np.searchsorted(starts[:-1], starts[first] + BATCH_BYTES))
+        yield first, max(full, first + 1)
+        first = max(full, first + 1)
+
+
+def _cut(part: bytes, wanted: Sequence[int]) -> tuple[pl.Series, ...]:
+    frame = pl.read_csv(
+        part, has_header=False, columns=list(wanted), infer_schema=False, quote_char=None
+    )
+    # Polars gives the columns in the order of the file, whatever the order asked for.
+    columns = dict(zip(sorted(wanted), frame.get_columns(), strict=True))
+    return tuple(columns[at] for at in wanted)
+
+
+def _text_batch(lines: list[int], rows: list[list[str]]) -> Batch:
+    cells = (pl.Series(values, dtype=pl.String) for values in zip(*rows, strict=True))
+    return Batch(np.array(lines), tuple(column.replace("", None) for column in cells))
+
+
+def _complain(report: Report, line: int, cells: int, width: int) -> None:
+    report.complain(line, "", f"{cells} cells where the header has {width}: row left out")
+
+
+def _records(lines: list[str]) -> Iterator[tuple[int, list[str] | None, int]]:
+    """Line (from 1), cells (None if badly quoted) and number of lines of each record.
+
+    After a badly quoted line, reading starts again at the next.
+    """
+    begin = 0
+    while begin < len(lines):
+        first = begin
+        reader = csv.reader((lines[at] for at in range(first, len(lines))), strict=True)
+        try:
+            for record in reader:
+                end = first + reader.line_num
+                yield begin + 1, record, end - begin
+                begin = end
+        except csv.Error:
+            yield begin + 1, None, 1
+            begin += 1

@@ -1,0 +1,143 @@
+"""Taking an upload in: claim it, read it, merge its samples, say what became of it."""
+
+from __future__ import annotations
+
+import logging
+from datetime import UTC, datetime, timedelta
+from uuid import UUID
+
+import numpy as np
+from django.db import transaction
+from django.utils import timezone
+
+from fleet.ingest import cells
+from fleet.ingest.due import mark_due
+from fleet.ingest.header import Circumstances
+from fleet.ingest.limits import MAX_ATTEMPTS
+from fleet.ingest.parse import Parsed, parse
+from fleet.ingest.report import Complaint, RefusedError, Report
+from fleet.models import System, Upload, UploadState
+from fleet.timeseries import store
+
+logger = logging.getLogger(__name__)
+
+RETRY_AFTER = (timedelta(seconds=10), timedelta(minutes=2))
+
+
+def take_in(upload_id: UUID) -> Upload:
+    """Take a stored upload in; any other, or one that somebody else is at, is left alone.
+
+    Samples, due days and the report are written in one transaction. A failure of our own is
+    tried again later, and set aside after three.
+    """
+    if _begin_attempt(upload_id):
+        try:
+            _attempt(upload_id)
+        except Exception as error:  # whatever it is, the next upload must not wait for this one
+            logger.exception("Upload %s could not be taken in", upload_id)
+            _note_failure(upload_id, f"{type(error).__name__}: {error}")
+    return Upload.objects.defer("body").select_related("system__site").get(pk=upload_id)
+
+
+@transaction.atomic
+def _begin_attempt(upload_id: UUID) -> bool:
+    """Count the attempt before it is made, so that one which kills its process counts too."""
+    upload = _claim(upload_id)
+    if upload is None:
+        return False
+    if upload.attempts >= MAX_ATTEMPTS:
+        _set_aside(upload, "the process that took it in died")
+        return False
+    upload.attempts += 1
+    upload.save(update_fields=["attempts"])
+    return True
+
+
+@transaction.atomic
+def _attempt(upload_id: UUID) -> None:
+    upload = _claim(upload_id)
+    if upload is None:
+        return
+    try:
+        parsed = parse(bytes(upload.body), circumstances(upload.system))
+    except RefusedError as refusal:
+        _finish(upload, UploadState.REFUSED, Report(), [refusal.complaint])
+        return
+    report, block = parsed.report, parsed.block
+    merged = store.merge(upload.system_id, block, replace=upload.replace)
+    mark_due(upload.system_id, merged.changed_days)
+    report.cells_differing += merged.cells_differing
+    report.cells_replaced += merged.cells_replaced
+    _list_differences(upload, parsed, merged)
+    upload.first_sample, upload.last_sample = _utc(block.time[0]), _utc(block.time[-1])
+    _finish(upload, UploadState.TAKEN_IN, report, report.complaints())
+
+
+def circumstances(system: System) -> Circumstances:
+    """What is needed to read uploads of a system. Retired units are known as well."""
+    slots = {unit.code: unit.slot for unit in system.indoor_units.all()}
+    return Circumstances(system.plant(), system.site.zone, slots)
+
+
+def _claim(upload_id: UUID) -> Upload | None:
+    waiting = Upload.objects.filter(pk=upload_id, state=UploadState.STORED)
+    claimed = waiting.select_for_update(skip_locked=True, of=("self",))
+    return claimed.select_related("system__site").first()
+
+
+def _list_differences(upload: Upload, parsed: Parsed, merged: store.Merged) -> None:
+    plant = upload.system.plant()
+    outcome = "replaced" if upload.replace else "kept"
+    for each in merged.differing:
+        column = parsed.columns[each.column]
+        at = np.searchsorted(parsed.block.time, np.datetime64(each.time.replace(tzinfo=None), "us"))
+        parsed.report.complain(
+            int(parsed.lines[at]),
+            column.title,
+            f"{cells.shown(each.given, column, plant)} differs from the stored "
+            f"{cells.shown(each.stored, column, plant)}: the stored one is {outcome}",
+        )
+
+
+def _finish(
+    upload: Upload, state: UploadState, report: Report, complaints: list[Complaint]
+) -> None:
+    upload.state = state
+    upload.retry_at = None
+    upload.attempts = 0
+    upload.rows_accepted = report.rows_accepted
+    upload.rows_left_out = report.rows_left_out
+    upload.cells_left_out = report.cells_left_out
+    upload.cells_differing = report.cells_differing
+    upload.cells_replaced = report.cells_replaced
+    upload.unknown_columns = report.unknown_columns
+    upload.reasons = [complaint.as_json() for complaint in complaints]
+    changed = {field.name for field in upload._meta.concrete_fields} - {"id", "body", "system"}
+    upload.save(update_fields=changed)
+
+
+@transaction.atomic
+def _note_failure(upload_id: UUID, failure: str) -> None:
+    upload = _claim(upload_id)
+    if upload is None:
+        return
+    if upload.attempts >= MAX_ATTEMPTS:
+        _set_aside(upload, failure)
+        return
+    upload.retry_at = timezone.now() + RETRY_AFTER[upload.attempts - 1]
+    upload.save(update_fields=["retry_at"])
+
+
+def _set_aside(upload: Upload, failure: str) -> None:
+    reason = (
+        f"internal failure, {upload.attempts} times ({failure}): the bytes are kept, sending them "
+        "again tries again"
+    )
+    upload.state = UploadState.REFUSED
+    upload.reasons = [Complaint(None, "", reason[:1000]).as_json()]
+    upload.save(update_fields=["state", "reasons"])
+
+
+def _utc(instant: np.datetime64) -> datetime:
+    stamp: datetime = instant.astype("datetime64[us]").item()
+    return stamp.replace(tzinfo=UTC)

@@ -1,0 +1,74 @@
+"""From the body of an upload to its plain bytes, within limits."""
+
+from __future__ import annotations
+
+import zlib
+
+from fleet.ingest.limits import MAX_PACKED_BYTES, MAX_PLAIN_BYTES, MAX_RATIO, MIB
+from fleet.ingest.report import RefusedError
+
+GZIP_MAGIC = b"\x1f\x8b"
+GZIP_WINDOW = 31
+"""zlib's word for gzip framing with its checksum."""
+
+
+class TooLargeError(RefusedError):
+    """The body is over the size limit; split it."""
+
+
+def check_size(body: bytes) -> None:
+    """Refuse a body that is too large to be kept.
+
+    Raises TooLargeError.
+    """
+    limit = MAX_PACKED_BYTES if is_packed(body) else MAX_PLAIN_BYTES
+    if len(body) > limit:
+        raise TooLargeError(
+            f"the upload has {len(body) / MIB:.1f} MiB, the limit is {limit // MIB} MiB: split it"
+        )
+
+
+def is_packed(body: bytes) -> bool:
+    """True for gzip, whatever the file is called."""
+    return body.startswith(GZIP_MAGIC)
+
+
+def unpack(body: bytes) -> bytes:
+    """The plain bytes of a body, gzip or not.
+
+    Raises RefusedError: broken or incomplete gzip, other bytes after it; over a size limit.
+    """
+    check_size(body)
+    return _gunzip(body) if is_packed(body) else body
+
+
+def _gunzip(body: bytes) -> bytes:
+    parts: list[bytes] = []
+    size, rest = 0, body
+    # RFC 1952, section 2.2: a file is a series of members, one after the other.
+    while rest:
+        if not is_packed(rest):
+            raise RefusedError("other bytes follow the gzip data: send one gzip file, nothing else")
+        member = zlib.decompressobj(GZIP_WINDOW)
+        try:
+            while not member.eof:
+                part = member.decompress(rest, MIB)
+                rest = member.unused_data if member.eof else member.unconsumed_tail
+                size += len(part)
+                _check_unpacked(size, len(body))
+                parts.append(part)
+                if not part and not member.eof:
+                    raise RefusedError("the gzip data ends too early: send the whole file again")
+        except zlib.error as error:
+            raise RefusedError(f"the gzip data is broken ({error}): send the file again") from error
+    return b"".join(parts)
+
+
+def _check_unpacked(size: int, packed: int) -> None:
+    if size > MAX_PLAIN_BYTES:
+        limit = MAX_PLAIN_BYTES // MIB
+        raise TooLargeError(f"the upload unpacks to more than {limit} MiB: split it")
+    if size > MIB and size > MAX_RATIO * packed:
+        raise TooLargeError(
+            f"the upload unpacks to more than {MAX_RATIO} times its size, which no log does"
+        )
