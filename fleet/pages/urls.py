@@ -2,6 +2,24 @@
 
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.contrib.auth import views as auth
+from django.urls import URLPattern, path
 
-urlpatterns: list[URLPattern] = []
+from fleet.pages import building, event, event_actions, health, ranking, units
+
+urlpatterns: list[URLPattern] = [
+    path("", ranking.ranking, name="ranking"),
+    path("sites/<slug:code>/", building.building, name="building"),
+    path("events/<int:pk>/", event.event, name="event"),
+    path("events/<int:pk>/series.json", event.series, name="event-series"),
+    path("events/<int:pk>/acknowledge", event_actions.acknowledge, name="event-acknowledge"),
+    path("events/<int:pk>/assign", event_actions.assign, name="event-assign"),
+    path("events/<int:pk>/shelve", event_actions.shelve, name="event-shelve"),
+    path("events/<int:pk>/unshelve", event_actions.unshelve, name="event-unshelve"),
+    path("events/<int:pk>/note", event_actions.note, name="event-note"),
+    path("events/<int:pk>/visit", event_actions.visit, name="event-visit"),
+    path("units", units.choose, name="units"),
+    path("sign-in", auth.LoginView.as_view(template_name="sign_in.html"), name="sign-in"),
+    path("sign-out", auth.LogoutView.as_view(), name="sign-out"),
+    path("healthz", health.healthz, name="healthz"),
+]

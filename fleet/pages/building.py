@@ -1,0 +1,167 @@
+"""One building: is it getting better, system by system."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import TYPE_CHECKING
+
+from django.db.models import Prefetch, QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_GET
+
+from diagnostics.weigh import CONDITIONS
+from fleet.models import Event, IndoorUnit, System
+from fleet.pages import access, history, history_chart, standings, units, words
+from fleet.pages.history import Change
+from fleet.pages.history_chart import EventSpan, HistoryChart
+from fleet.pages.standings import SystemLine
+from fleet.pages.units import Preference
+
+if TYPE_CHECKING:
+    from zoneinfo import ZoneInfo
+
+DAYS = 56
+
+
+@dataclass(frozen=True)
+class EventLine:
+    """An event in a list."""
+
+    event: Event
+    suspicion: words.Suspicion
+
+    @property
+    def is_open(self) -> bool:
+        """The suspicion lasts."""
+        return self.event.closed_at is None
+
+    @property
+    def probability(self) -> str:
+        """At its strongest."""
+        return words.percent(self.event.peak_probability)
+
+
+@dataclass(frozen=True)
+class SystemPart:
+    """One system's part of the page."""
+
+    line: SystemLine
+    events: tuple[EventLine, ...]
+    chart: HistoryChart | None
+    trend: str
+    why: str
+
+    @property
+    def capacity(self) -> str:
+        """Cooling capacity as printed."""
+        return f"{units.number(self.line.system.cooling_capacity_w / 1000, 1)} kW cooling"
+
+    @property
+    def indoor(self) -> list[tuple[IndoorUnit, str]]:
+        """Indoor units with their capacities as printed."""
+        return [
+            (unit, f"{units.number(unit.cooling_capacity_w / 1000, 1)} kW")
+            for unit in self.line.system.indoor_in_order()
+        ]
+
+    @property
+    def event_words(self) -> str:
+        """What the bars above the history stand for."""
+        return ", ".join(dict.fromkeys(item.suspicion.name for item in self.events))
+
+    @property
+    def shares(self) -> list[tuple[words.Suspicion, float, str]]:
+        """Every condition with its probability, likeliest first."""
+        standing = self.line.standing
+        if standing is None or not standing.conditions:
+            return []
+        pairs = zip(CONDITIONS, standing.conditions, strict=False)
+        return [
+            (words.suspicion(code), round(100 * share, 1), words.percent(share))
+            for code, share in sorted(pairs, key=lambda pair: -pair[1])
+        ]
+
+
+def _trend(before_after: tuple[tuple[str, Change], ...], prefer: Preference) -> str:
+    """This week against the week before, in numbers; no opinion on whether that is good."""
+    parts = [
+        f"{units.difference(change.now_k, prefer)} {way} in the last 7 days, "
+        f"{units.difference(change.before_k, prefer)} in the 7 days before"
+        for way, change in before_after
+        if change.now_k is not None and change.before_k is not None
+    ]
+    if not parts:
+        return "Too few days with a measured subcooling to compare two weeks."
+    return f"Upstream subcooling {'; '.join(parts)}."
+
+
+def _part(
+    line: SystemLine, days: list[history.Day], zone: ZoneInfo, prefer: Preference
+) -> SystemPart:
+    events = tuple(
+        EventLine(event, words.suspicion(event.condition)) for event in line.system.events.all()
+    )
+    last = (line.last_sample or line.now).astimezone(zone).date()
+    spans = [_span(item, zone, last) for item in events]
+    first = days[0].day if days else last
+    ways = (("with liquid to the rooms", "to_indoor_k"), ("with liquid to outdoor", "to_outdoor_k"))
+    return SystemPart(
+        line,
+        events,
+        history_chart.chart(days, [span for span in spans if span.last >= first], last, prefer),
+        _trend(tuple((way, history.change(days, last, field)) for way, field in ways), prefer),
+        units.text(line.why, prefer),
+    )
+
+
+def _span(item: EventLine, zone: ZoneInfo, last: date) -> EventSpan:
+    closed = item.event.closed_at
+    return EventSpan(
+        item.event.opened_at.astimezone(zone).date(),
+        closed.astimezone(zone).date() if closed else last,
+        item.suspicion.code,
+        item.suspicion.name,
+    )
+
+
+def _verdict_on_events(parts: list[SystemPart], now: datetime) -> str:
+    """Events open now and four weeks ago: what an account rep tells the client."""
+    then = now - timedelta(days=28)
+    events = [item.event for part in parts for item in part.events]
+    today = sum(event.closed_at is None for event in events)
+    before = sum(
+        event.opened_at <= then and (event.closed_at is None or event.closed_at > then)
+        for event in events
+    )
+    verdict = "Fewer than" if today < before else "More than" if today > before else "As many as"
+    return f"{verdict} four weeks ago: {today} open now, {before} then."
+
+
+def _systems(request: HttpRequest, site_id: int) -> QuerySet[System]:
+    events = Event.objects.filter(withdrawn=False).select_related("assignee").defer("verdict")
+    systems = access.visible_systems(request.user).filter(site=site_id)
+    return systems.prefetch_related("indoor_units", Prefetch("events", events))
+
+
+@require_GET
+def building(request: HttpRequest, code: str) -> HttpResponse:
+    """A site the person may see, or 404."""
+    site = access.site_or_404(request.user, code)
+    now, prefer = timezone.now(), units.preference(request)
+    lines = standings.system_lines(_systems(request, site.pk), now)
+    newest = max((line.last_sample for line in lines if line.last_sample), default=now)
+    days = history.daily((line.system for line in lines), site.zone, newest - timedelta(days=DAYS))
+    parts = [_part(line, days.get(line.system.pk, []), site.zone, prefer) for line in lines]
+    context = {
+        "site": site,
+        "parts": parts,
+        "answer": _verdict_on_events(parts, now),
+        "role": access.role_of(request.user),
+        "now": now,
+        "units": prefer,
+        "days": DAYS,
+    }
+    return render(request, "building/page.html", context)

@@ -1,0 +1,258 @@
+"""The event's plot over time, as a plotly figure. It neither queries nor judges."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import plotly.graph_objects as go
+from numpy.typing import NDArray
+
+from diagnostics.samples import FloatArray
+from fleet.pages import downsample
+from fleet.pages.series import EventSeries
+
+POINTS = 1500
+MOST_BLOCKS = 1200
+"""More changes than this cannot be seen on a screen; shorter blocks join as `turning`."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """How one line is drawn. ``ink`` names a colour the page's style sheet knows."""
+
+    name: str
+    title: str
+    axis: str
+    ink: str
+    dash: str = "solid"
+    width: float = 1.6
+    shape: str = "linear"
+    symbol: str = ""
+
+
+LINES = (
+    Line("other", "other side (not used)", "y2", "faint", dash="dot", width=1.0),
+    Line(
+        "upstream_outdoor_side", "outdoor-side thermistor counts", "y2", "indoor", symbol="circle"
+    ),
+    Line(
+        "upstream_indoor_side", "indoor-side thermistor counts", "y2", "outdoor", symbol="diamond"
+    ),
+    Line("valve", "subcooler valve", "y3", "ink", shape="hv"),
+    Line("speed", "compressor speed", "y4", "ink"),
+    Line("demand", "capacity asked", "y4", "indoor", dash="dash", shape="hv"),
+    Line("condensing", "condensing", "y5", "outdoor"),
+    Line("condensing_target", "condensing target", "y5", "outdoor", dash="dash", width=1.0),
+    Line("evaporating", "evaporating", "y5", "indoor"),
+    Line("evaporating_target", "evaporating target", "y5", "indoor", dash="dash", width=1.0),
+)
+
+INKS = {
+    "ink": "#1b1e21",
+    "faint": "#6b7075",
+    "indoor": "#0072B2",
+    "outdoor": "#A35200",
+    "plain": "#8a8f94",
+    "attention": "#B84A00",
+}
+"""Light-theme inks, from the Okabe-Ito palette, darkened where white asks for it."""
+
+DOMAINS = {
+    "y": (0.86, 0.985),
+    "y2": (0.60, 0.815),
+    "y3": (0.42, 0.55),
+    "y4": (0.235, 0.37),
+    "y5": (0.0, 0.185),
+}
+
+
+@dataclass(frozen=True)
+class Band:
+    """One kind of block in a strip: its word, ink and pattern (never told by colour alone)."""
+
+    word: str
+    ink: str
+    pattern: str
+    opacity: float = 0.9
+
+
+DIRECTION_BANDS = {
+    1: Band("→ to indoor", "indoor", "/"),
+    -1: Band("← to outdoor", "outdoor", "\\"),
+    0: Band("undetermined", "plain", "."),
+    9: Band("turning often", "plain", "x"),
+}
+HUNTING_BANDS = {
+    1: Band("hunts", "attention", "x"),
+    -1: Band("cannot be judged", "plain", "."),
+}
+
+
+def figure(series: EventSeries) -> dict[str, Any]:
+    """The figure as plain JSON data: strips on top, five rows on one time axis."""
+    fig = go.Figure()
+    if len(series):
+        _strip(fig, series, "liquid runs", series.direction, DIRECTION_BANDS)
+        _strip(fig, series, "valve", series.hunting, HUNTING_BANDS)
+        _states(fig, series)
+        for line in LINES:
+            _line(fig, series, line)
+    fig.update_layout(_layout(series))
+    plain: dict[str, Any] = fig.to_plotly_json()
+    return plain
+
+
+def _line(fig: go.Figure, series: EventSeries, line: Line) -> None:
+    values = series.value(line.name)
+    local_ms = series.local_ms()
+    picked = downsample.picked(local_ms / 1000.0, values, POINTS)
+    if not picked.size:
+        return
+    drawn = picked >= 0
+    x = [int(local_ms[i]) if ok else None for i, ok in zip(picked, drawn, strict=True)]
+    y = [round(float(values[i]), 2) if ok else None for i, ok in zip(picked, drawn, strict=True)]
+    marker = {"symbol": line.symbol, "size": 4, "color": INKS[line.ink]} if line.symbol else None
+    fig.add_scatter(
+        x=x, y=y, name=line.title, yaxis=line.axis, connectgaps=False, hoverinfo="none",
+        mode="lines+markers" if line.symbol else "lines",
+        line={"color": INKS[line.ink], "width": line.width, "dash": line.dash,
+              "shape": line.shape},
+        marker=marker, meta={"ink": line.ink, "line": line.name},
+    )  # fmt: skip
+
+
+def blocks(
+    local_ms: NDArray[np.int64], codes: NDArray[np.int8]
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+    """Start [ms], length [ms] and code of stretches with one code; gaps belong to none."""
+    if local_ms.size < 2:
+        return np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros(0, np.int64)
+    step = np.diff(local_ms)
+    usual = int(np.median(step))
+    broken = (step > downsample.GAP_INTERVALS * usual) | (np.diff(codes) != 0)
+    start = np.concatenate(([0], np.flatnonzero(broken) + 1))
+    last = np.concatenate((start[1:] - 1, [local_ms.size - 1]))
+    reach = np.minimum(np.append(step, usual), usual)[last]
+    return local_ms[start], local_ms[last] + reach - local_ms[start], codes[start].astype(np.int64)
+
+
+def _coarser(
+    start: NDArray[np.int64], length: NDArray[np.int64], code: NDArray[np.int64]
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+    """Neighbouring short blocks joined as `turning often` (9) once there are too many to see."""
+    if start.size <= MOST_BLOCKS:
+        return start, length, code
+    short = length < (start[-1] + length[-1] - start[0]) / MOST_BLOCKS
+    code = np.where(short, 9, code)
+    touching = start[1:] - (start[:-1] + length[:-1]) <= length[:-1]
+    first = np.concatenate(([True], (code[1:] != code[:-1]) | ~touching))
+    heads = np.flatnonzero(first)
+    tails = np.append(heads[1:] - 1, start.size - 1)
+    return start[heads], start[tails] + length[tails] - start[heads], code[heads]
+
+
+def _strip(
+    fig: go.Figure,
+    series: EventSeries,
+    row: str,
+    codes: NDArray[np.int8],
+    bands: dict[int, Band],
+) -> None:
+    start, length, code = _coarser(*blocks(series.local_ms(), codes))
+    for value, band in bands.items():
+        chosen = code == value
+        if chosen.any():
+            _bar(fig, row, start[chosen], length[chosen], band)
+
+
+def _states(fig: go.Figure, series: EventSeries) -> None:
+    start, length, code = blocks(series.local_ms(), series.state)
+    for value, name in enumerate(series.state_names):
+        chosen = code == value
+        if chosen.any() and name != "off":
+            band = Band(name.replace("_", " "), "plain", "", 0.35)
+            _bar(fig, "runs as", start[chosen], length[chosen], band)
+
+
+def _bar(
+    fig: go.Figure, row: str, start: NDArray[np.int64], length: NDArray[np.int64], band: Band
+) -> None:
+    colour = INKS[band.ink]
+    fig.add_bar(
+        orientation="h", base=start.tolist(), x=length.tolist(), y=[row] * start.size,
+        yaxis="y", width=0.82, name=band.word, hoverinfo="skip", opacity=band.opacity,
+        text=[band.word] * start.size, textposition="inside", insidetextanchor="middle",
+        textangle=0,
+        marker={"color": "rgba(255,255,255,0)", "line": {"color": colour, "width": 1},
+                "pattern": {"shape": band.pattern, "fgcolor": colour, "size": 6,
+                            "solidity": 0.25, "fillmode": "overlay"}},
+        meta={"ink": band.ink, "band": True},
+    )  # fmt: skip
+
+
+def _titles(series: EventSeries) -> dict[str, str]:
+    return {
+        "y2": f"Subcooling at the point that counts, {series.difference_unit}",
+        "y3": "Subcooler valve opening, %",
+        "y4": "Compressor speed and capacity asked, % of full",
+        "y5": f"Condensing and evaporating, {series.temperature_unit} (dashed: target)",
+    }
+
+
+def _layout(series: EventSeries) -> dict[str, Any]:
+    quiet = {"gridcolor": "#d9dad6", "zeroline": False, "fixedrange": True, "nticks": 5}
+    axes = {
+        f"yaxis{axis[1:]}": {"domain": DOMAINS[axis], "anchor": "x", **quiet} for axis in DOMAINS
+    }
+    axes["yaxis"] |= {
+        "type": "category",
+        "categoryorder": "array",
+        "categoryarray": ["valve", "liquid runs", "runs as"],
+        "showgrid": False,
+        "range": [-0.5, 2.5],
+    }
+    axes["yaxis2"] |= {"zeroline": True, "zerolinecolor": "#8a8f94"}
+    axes["yaxis3"] |= {"range": [-3, 103]}
+    axes["yaxis4"] |= {"rangemode": "tozero"}
+    return {
+        **axes,
+        "xaxis": {
+            "type": "date", "anchor": "y5", "title": {"text": series.clock, "standoff": 8},
+            "showspikes": True, "spikemode": "across", "spikesnap": "cursor",
+            "spikethickness": 1, "spikedash": "solid", "spikecolor": INKS["faint"],
+            "gridcolor": "#d9dad6", "hoverformat": "%d %b %H:%M",
+        },
+        "barmode": "overlay", "hovermode": "x", "hoverdistance": -1, "spikedistance": -1,
+        "showlegend": False, "dragmode": False, "template": None,
+        "margin": {"l": 78, "r": 12, "t": 6, "b": 46},
+        "paper_bgcolor": "rgba(0,0,0,0)", "plot_bgcolor": "rgba(0,0,0,0)",
+        "font": {"family": "system-ui, sans-serif", "size": 12, "color": INKS["ink"]},
+        "uniformtext": {"mode": "hide", "minsize": 10},
+        "annotations": [
+            {"text": text, "xref": "paper", "yref": "paper", "x": 0, "y": DOMAINS[axis][1],
+             "xanchor": "left", "yanchor": "bottom", "showarrow": False, "align": "left"}
+            for axis, text in _titles(series).items()
+        ],
+    }  # fmt: skip
+
+
+def instants(series: EventSeries, most: int = 1440) -> dict[str, Any]:
+    """What the circuit sketch shows for the instant under the cursor: every k-th sample."""
+    every = max(-(-len(series) // most), 1)
+    pick = slice(None, None, every)
+    numbers = {name: _plain(values[pick]) for name, values in series.values.items()}
+    return {
+        "t": series.local_ms()[pick].tolist(),
+        "direction": series.direction[pick].tolist(),
+        "state": series.state[pick].tolist(),
+        "hunting": series.hunting[pick].tolist(),
+        "state_names": [name.replace("_", " ") for name in series.state_names],
+        "values": numbers,
+    }
+
+
+def _plain(values: FloatArray) -> list[float | None]:
+    rounded = np.round(values, 3)
+    return [float(value) if np.isfinite(value) else None for value in rounded]

@@ -1,0 +1,125 @@
+"""What people do with an event: acknowledge, assign, shelve, write a note, report a visit."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import timedelta
+
+from django.contrib import messages
+from django.contrib.auth import get_user_model
+from django.db import transaction
+from django.forms import BaseForm
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from fleet.analysis import alarm_state
+from fleet.analysis.alarm_state import Alarm
+from fleet.models import Event, EventState, Role
+from fleet.pages import access
+from fleet.pages.forms import NoteForm, ShelveForm, VisitForm
+
+
+def _move(pk: int, step: Callable[[Alarm], Alarm]) -> str:
+    """Take an event through a step of the alarm's states; the refusal's text, empty when done."""
+    with transaction.atomic():
+        event = Event.objects.select_for_update().get(pk=pk)
+        before = Alarm(
+            EventState(event.state),
+            event.closed_at is None,
+            event.shelved_until,
+            event.shelved_reason,
+        )
+        try:
+            after = step(before)
+        except alarm_state.TransitionError as refusal:
+            return str(refusal)
+        event.state = after.state
+        event.shelved_until, event.shelved_reason = after.shelved_until, after.shelved_reason
+        event.save(update_fields=("state", "shelved_until", "shelved_reason"))
+    return ""
+
+
+def _answer(request: HttpRequest, pk: int, done: str, refusal: str = "") -> HttpResponse:
+    if refusal:
+        messages.error(request, refusal)
+    else:
+        messages.success(request, done)
+    return redirect("event", pk=pk)
+
+
+def _faults(form: BaseForm) -> str:
+    """The form's complaints in one line."""
+    found = []
+    for name, texts in form.errors.as_data().items():
+        label = form.fields[name].label or name if name in form.fields else ""
+        said = " ".join(str(text) for fault in texts for text in fault.messages)
+        found.append(f"{label}: {said}" if label else said)
+    return " ".join(found)
+
+
+@require_POST
+def acknowledge(request: HttpRequest, pk: int) -> HttpResponse:
+    """Somebody has seen it."""
+    event = access.event_to_act_on_or_404(request.user, pk)
+    return _answer(request, pk, "Acknowledged.", _move(event.pk, alarm_state.acknowledge))
+
+
+@require_POST
+def assign(request: HttpRequest, pk: int) -> HttpResponse:
+    """Send a technician, or nobody when none is named."""
+    event = access.event_to_assign_or_404(request.user, pk)
+    technicians = get_user_model().objects.filter(membership__role=Role.TECHNICIAN, is_active=True)
+    wanted = request.POST.get("assignee", "")
+    if wanted and not wanted.isdecimal():
+        return _answer(request, pk, "", "Choose a technician from the list.")
+    person = get_object_or_404(technicians, pk=int(wanted)) if wanted else None
+    Event.objects.filter(pk=event.pk).update(assignee=person)
+    return _answer(request, pk, f"Assigned to {person}." if person else "Assigned to nobody.")
+
+
+@require_POST
+def shelve(request: HttpRequest, pk: int) -> HttpResponse:
+    """Out of sight for some days, with a reason."""
+    event = access.event_to_act_on_or_404(request.user, pk)
+    form = ShelveForm(request.POST)
+    if not form.is_valid():
+        return _answer(request, pk, "", _faults(form))
+    now, days = timezone.now(), timedelta(days=form.cleaned_data["days"])
+    reason = form.cleaned_data["reason"]
+    refusal = _move(event.pk, lambda alarm: alarm_state.shelve(alarm, now + days, reason, now=now))
+    return _answer(request, pk, "Shelved.", refusal)
+
+
+@require_POST
+def unshelve(request: HttpRequest, pk: int) -> HttpResponse:
+    """Back from the shelf."""
+    event = access.event_to_act_on_or_404(request.user, pk)
+    return _answer(request, pk, "Back from the shelf.", _move(event.pk, alarm_state.unshelve))
+
+
+@require_POST
+def note(request: HttpRequest, pk: int) -> HttpResponse:
+    """Anybody who sees the event may write under it."""
+    event = access.event_or_404(request.user, pk)
+    form = NoteForm(request.POST)
+    if not form.is_valid():
+        return _answer(request, pk, "", _faults(form))
+    written = form.save(commit=False)
+    written.event, written.author = event, request.user
+    written.save()
+    return _answer(request, pk, "Note kept.")
+
+
+@require_POST
+def visit(request: HttpRequest, pk: int) -> HttpResponse:
+    """What the visit found; outcomes are the record of how often suspicions were right."""
+    event = access.event_to_act_on_or_404(request.user, pk)
+    form = VisitForm(request.POST, today=timezone.localdate(timezone=event.system.site.zone))
+    if not form.is_valid():
+        return _answer(request, pk, "", _faults(form))
+    reported = form.save(commit=False)
+    reported.event, reported.visitor = event, request.user
+    reported.save()
+    return _answer(request, pk, "Visit recorded.")

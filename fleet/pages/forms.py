@@ -1,0 +1,69 @@
+"""Forms under an event."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from django import forms
+
+from fleet.models import EventNote, SiteVisit
+from fleet.pages.words import SUSPICIONS
+
+NOT_A_FINDING = ("normal", "not_enough_data")
+
+
+class NoteForm(forms.ModelForm):  # type: ignore[type-arg]
+    """A note."""
+
+    class Meta:
+        """Only the text; who and when are known."""
+
+        model = EventNote
+        fields = ("text",)
+        widgets = {"text": forms.Textarea(attrs={"rows": 3, "cols": ""})}  # noqa: RUF012
+
+
+class VisitForm(forms.ModelForm):  # type: ignore[type-arg]
+    """What a visit found."""
+
+    found_condition = forms.ChoiceField(
+        required=False,
+        label="Cause found, when another",
+        choices=[
+            ("", "not one of these"),
+            *((code, it.name) for code, it in SUSPICIONS.items() if code not in NOT_A_FINDING),
+        ],
+    )
+
+    class Meta:
+        """The event and the visitor are known."""
+
+        model = SiteVisit
+        fields = ("visited_on", "outcome", "found_condition", "remark")
+        labels = {"visited_on": "Day of the visit"}  # noqa: RUF012
+        widgets = {  # noqa: RUF012
+            "visited_on": forms.DateInput(attrs={"type": "date"}),
+            "remark": forms.Textarea(attrs={"rows": 3, "cols": ""}),
+        }
+
+    def __init__(self, *args: Any, today: date, **kwargs: Any) -> None:
+        """``today`` is the day at the site: later visits have not happened."""
+        super().__init__(*args, **kwargs)
+        self.today = today
+        self.fields["visited_on"].initial = today
+        self.fields["visited_on"].widget.attrs["max"] = today.isoformat()
+
+    def clean_visited_on(self) -> date:
+        """Refuse days to come."""
+        day: date = self.cleaned_data["visited_on"]
+        if day > self.today:
+            raise forms.ValidationError("This day has not come yet at the site.")
+        return day
+
+
+class ShelveForm(forms.Form):
+    """For how long, and why."""
+
+    days = forms.IntegerField(min_value=1, max_value=90, initial=14, label="Days")
+    reason = forms.CharField(max_length=300, label="Reason")

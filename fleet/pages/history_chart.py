@@ -1,0 +1,149 @@
+"""The small history chart: where its marks go. Geometry only; the template draws."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+
+from fleet.pages.history import Day
+from fleet.pages.units import Preference, number
+
+WIDTH, LEFT, RIGHT = 360.0, 30.0, 352.0
+TOP, BOTTOM = 34.0, 112.0
+EVENTS_Y, COVER_Y = 8.0, 118.0
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A day's value: a circle when liquid ran to indoor, a diamond when to outdoor."""
+
+    x: float
+    y: float
+    kind: str
+    label: str
+
+
+@dataclass(frozen=True)
+class Bar:
+    """A stretch along the time axis: an event, or a day's data cover."""
+
+    x: float
+    width: float
+    kind: str
+    label: str
+
+
+@dataclass(frozen=True)
+class Tick:
+    """A number or date on an axis."""
+
+    at: float
+    text: str
+
+
+@dataclass(frozen=True)
+class EventSpan:
+    """An event as the chart needs it: local days, both ends included."""
+
+    first: date
+    last: date
+    kind: str
+    label: str
+
+
+@dataclass(frozen=True)
+class HistoryChart:
+    """Everything the drawing needs, in the units of its view box."""
+
+    unit: str
+    marks: tuple[Mark, ...]
+    events: tuple[Bar, ...]
+    cover: tuple[Bar, ...]
+    y_ticks: tuple[Tick, ...]
+    x_ticks: tuple[Tick, ...]
+
+
+@dataclass(frozen=True)
+class _Axes:
+    first: date
+    days: int
+    low: float
+    high: float
+
+    def x(self, day: date) -> float:
+        return LEFT + (RIGHT - LEFT) * (day - self.first).days / self.days
+
+    def y(self, value: float) -> float:
+        return BOTTOM - (BOTTOM - TOP) * (value - self.low) / (self.high - self.low)
+
+
+def chart(
+    days: Sequence[Day], events: Sequence[EventSpan], last: date, prefer: Preference
+) -> HistoryChart | None:
+    """The chart of the days up to ``last``; None when there is no day to draw."""
+    if not days:
+        return None
+    values = [v for day in days for v in (day.to_indoor_k, day.to_outdoor_k) if v is not None]
+    shown = prefer.difference_of(np.asarray(values or [0.0]))
+    step = _step(float(shown.max() - min(shown.min(), 0.0)))
+    axes = _Axes(
+        first=days[0].day,
+        days=max((last - days[0].day).days + 1, 1),
+        low=step * math.floor(min(float(shown.min()), 0.0) / step),
+        high=step * max(math.ceil(float(shown.max()) / step), 1),
+    )
+    y_values = np.arange(axes.low, axes.high + step / 2, step)
+    return HistoryChart(
+        unit=prefer.difference_label,
+        marks=tuple(_marks(days, axes, prefer)),
+        events=tuple(_event(span, axes) for span in events),
+        cover=tuple(_cover(days, axes)),
+        y_ticks=tuple(Tick(axes.y(float(v)), number(float(v), 0)) for v in y_values),
+        x_ticks=tuple(_dates(axes)),
+    )
+
+
+def _step(span: float) -> float:
+    return next((step for step in (2.0, 5.0, 10.0, 20.0) if span / step <= 4), 50.0)
+
+
+def _marks(days: Sequence[Day], axes: _Axes, prefer: Preference) -> list[Mark]:
+    marks = []
+    half = (RIGHT - LEFT) / axes.days / 2
+    for day in days:
+        for kind, value_k in (("to-indoor", day.to_indoor_k), ("to-outdoor", day.to_outdoor_k)):
+            if value_k is not None:
+                shown = float(prefer.difference_of(np.asarray(value_k)))
+                text = f"{day.day:%d %b}: {number(shown, 1)} {prefer.difference_label}"
+                marks.append(Mark(axes.x(day.day) + half, axes.y(shown), kind, text))
+    return marks
+
+
+def _event(span: EventSpan, axes: _Axes) -> Bar:
+    first = max(span.first, axes.first)
+    x = axes.x(first)
+    return Bar(x, max(axes.x(span.last + timedelta(days=1)) - x, 3.0), span.kind, span.label)
+
+
+def _cover(days: Sequence[Day], axes: _Axes) -> list[Bar]:
+    """One cell a day; days without a single sample are drawn as holes, not left out."""
+    known = {day.day: day for day in days}
+    width = (RIGHT - LEFT) / axes.days
+    cells = []
+    for i in range(axes.days):
+        when = axes.first + timedelta(days=i)
+        day = known.get(when)
+        hours = day.logged_h if day else 0.0
+        kind = "full" if hours >= 20 else "part" if hours > 0 else "none"
+        cells.append(Bar(axes.x(when), width, kind, f"{when:%d %b}: {hours:.0f} h of data"))
+    return cells
+
+
+def _dates(axes: _Axes) -> list[Tick]:
+    every = max(axes.days // 4, 1)
+    picked = (axes.first + timedelta(days=i) for i in range(0, axes.days, every))
+    return [Tick(axes.x(day), f"{day.day} {day:%b}") for day in picked]

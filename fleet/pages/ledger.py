@@ -1,0 +1,86 @@
+"""The verdict's ledger in plain words: measured, expected, how sure, which way it pushes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from fleet.pages import words
+from fleet.pages.units import Preference, measured, number
+
+STRONG, CLEAR, SLIGHT = 1.6, 0.7, 0.2
+"""Log-likelihood ratios: five times, twice, 1.2 times likelier."""
+
+
+@dataclass(frozen=True)
+class Push:
+    """What one finding does to one suspicion."""
+
+    suspicion: words.Suspicion
+    log_ratio: float
+
+    @property
+    def text(self) -> str:
+        """In words."""
+        return words.push(self.log_ratio)
+
+    @property
+    def way(self) -> str:
+        """for, against or neither: the class and shape it is drawn with."""
+        if abs(self.log_ratio) < SLIGHT:
+            return "neither"
+        return "for" if self.log_ratio > 0 else "against"
+
+    @property
+    def strength(self) -> str:
+        """How hard."""
+        size = abs(self.log_ratio)
+        steps = ((STRONG, "strongly"), (CLEAR, "clearly"), (SLIGHT, "slightly"))
+        return next((word for limit, word in steps if size >= limit), "")
+
+
+@dataclass(frozen=True)
+class Line:
+    """One finding as printed."""
+
+    title: str
+    measured: str
+    expected: str
+    uncertainty: str
+    push: Push
+    others: tuple[Push, ...]
+    text: str
+    source: str
+    settle: str
+    hours: str
+
+
+def lines(verdict: Mapping[str, Any], condition: str, prefer: Preference) -> list[Line]:
+    """The ledger of a stored verdict, what moves ``condition`` most first."""
+    found = [_line(entry, condition, prefer) for entry in verdict.get("ledger") or ()]
+    return sorted(found, key=lambda line: -abs(line.push.log_ratio))
+
+
+def _line(entry: Mapping[str, Any], condition: str, prefer: Preference) -> Line:
+    unit = str(entry.get("unit") or "")
+    pushes: Mapping[str, float] = entry.get("push") or {}
+    own = Push(words.suspicion(condition), float(pushes.get(condition, 0.0)))
+    others = [
+        Push(words.suspicion(code), float(ratio))
+        for code, ratio in pushes.items()
+        if code != condition and abs(ratio) >= SLIGHT
+    ]
+    spread = entry.get("uncertainty")
+    return Line(
+        title=str(entry.get("title") or entry.get("finding") or ""),
+        measured=measured(entry.get("measured"), unit, prefer),
+        expected=measured(entry.get("expected"), unit, prefer),
+        uncertainty=f"± {measured(spread, unit, prefer)}" if spread is not None else "",
+        push=own,
+        others=tuple(sorted(others, key=lambda push: -push.log_ratio)),
+        text=str(entry.get("text") or ""),
+        source=str(entry.get("source") or ""),
+        settle=str(entry.get("settle") or ""),
+        hours=number(entry.get("hours"), 0),
+    )

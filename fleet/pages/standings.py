@@ -1,0 +1,178 @@
+"""Where systems stand, as lines a page can print."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from django.db.models import Prefetch, QuerySet
+
+from diagnostics.weigh import CONDITIONS
+from fleet.analysis.ranking import site_score
+from fleet.models import Event, Site, Standing, System
+from fleet.pages import words
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+STALE = timedelta(days=2)
+"""Data older than this are called old; sites send at least daily (common practice)."""
+
+
+@dataclass(frozen=True)
+class SystemLine:
+    """One system as the ranking and the building page show it."""
+
+    system: System
+    standing: Standing | None
+    open_events: tuple[Event, ...]
+    now: datetime
+
+    @property
+    def score(self) -> float:
+        """0..100; a system never analysed has none to count."""
+        return self.standing.score if self.standing else 0.0
+
+    @property
+    def leading(self) -> str:
+        """The leading condition's code."""
+        return self.standing.leading if self.standing else "not_enough_data"
+
+    @cached_property
+    def suspicion(self) -> words.Suspicion:
+        """The leading condition in words."""
+        return words.suspicion(self.leading)
+
+    @property
+    def probability(self) -> float:
+        """The probability of the leading condition."""
+        if self.standing is None or self.leading not in CONDITIONS:
+            return 0.0
+        return dict(zip(CONDITIONS, self.standing.conditions, strict=False)).get(self.leading, 0.0)
+
+    @property
+    def sureness(self) -> str:
+        """How sure, in words and per cent."""
+        if self.leading == "not_enough_data":
+            return ""
+        return f"{words.sureness(self.probability)}, {words.percent(self.probability)}"
+
+    @cached_property
+    def attention(self) -> words.Attention:
+        """How much it asks for a person's eye."""
+        urgent = bool(self.standing and self.standing.urgent)
+        return words.attention(self.leading, self.probability, urgent=urgent)
+
+    @property
+    def why(self) -> str:
+        """The reason in one line."""
+        return self.standing.why if self.standing else "No data have been analysed yet."
+
+    @property
+    def coverage(self) -> float:
+        """Share of running time that could be judged."""
+        return self.standing.coverage if self.standing else 0.0
+
+    @property
+    def coverage_text(self) -> str:
+        """The same as printed."""
+        return words.percent(self.coverage)
+
+    @property
+    def last_sample(self) -> datetime | None:
+        """When the last sample was taken."""
+        return self.standing.last_sample if self.standing else None
+
+    @property
+    def stale(self) -> bool:
+        """Its data have stopped coming."""
+        return self.last_sample is None or self.now - self.last_sample > STALE
+
+    @property
+    def age(self) -> str:
+        """How old the last sample is."""
+        return words.ago(self.last_sample, self.now)
+
+    @property
+    def event(self) -> Event | None:
+        """The open event to go to: the leading condition's, else the newest."""
+        match = (event for event in self.open_events if event.condition == self.leading)
+        return next(match, self.open_events[0] if self.open_events else None)
+
+
+@dataclass(frozen=True)
+class SiteLine:
+    """One site as the ranking shows it; ``systems`` highest score first."""
+
+    site: Site
+    rank: int
+    systems: tuple[SystemLine, ...]
+
+    @property
+    def lead(self) -> SystemLine:
+        """The system that gives the site its place."""
+        return self.systems[0]
+
+    @property
+    def score(self) -> float:
+        """The site's score, from those of its systems."""
+        return site_score([line.score for line in self.systems])
+
+    @property
+    def attention(self) -> words.Attention:
+        """The most urgent of its systems; one that cannot be judged outweighs a quiet one."""
+        return min((line.attention for line in self.systems), key=words.ATTENTIONS.index)
+
+    @property
+    def others(self) -> tuple[SystemLine, ...]:
+        """The systems behind the leading one that ask for something too."""
+        return tuple(line for line in self.systems[1:] if line.attention is not words.QUIET)
+
+    @property
+    def coverage(self) -> float:
+        """The least covered system's: a lack of data does not average away."""
+        return min(line.coverage for line in self.systems)
+
+    @property
+    def coverage_text(self) -> str:
+        """The same as printed."""
+        return words.percent(self.coverage)
+
+    @property
+    def open_events(self) -> int:
+        """Events open at the site."""
+        return sum(len(line.open_events) for line in self.systems)
+
+
+def system_lines(systems: QuerySet[System], now: datetime) -> list[SystemLine]:
+    """Lines of the systems, highest score first. Two queries, however many systems."""
+    open_events = Event.objects.filter(closed_at=None, withdrawn=False).defer("verdict")
+    found = systems.select_related("site__client", "standing").defer("standing__verdict")
+    found = found.prefetch_related(Prefetch("events", open_events, to_attr="open_now")).distinct()
+    lines = [
+        SystemLine(system, getattr(system, "standing", None), tuple(system.open_now), now)
+        for system in found
+    ]
+    return sorted(lines, key=lambda line: (-line.score, str(line.system)))
+
+
+def site_lines(lines: Iterable[SystemLine]) -> list[SiteLine]:
+    """Sites, highest score first, from lines that are in that order."""
+    by_site: dict[int, list[SystemLine]] = {}
+    for line in lines:
+        by_site.setdefault(line.system.site_id, []).append(line)
+    groups = sorted(
+        by_site.values(),
+        key=lambda group: (-site_score([line.score for line in group]), group[0].system.site.code),
+    )
+    return [
+        SiteLine(group[0].system.site, rank, tuple(group))
+        for rank, group in enumerate(groups, start=1)
+    ]
+
+
+def counts(sites: Sequence[SiteLine]) -> list[tuple[words.Attention, int]]:
+    """How many sites ask for what."""
+    return [(kind, sum(line.attention is kind for line in sites)) for kind in words.ATTENTIONS]

@@ -1,0 +1,134 @@
+"""The reader's units: what is SI inside, as text with the unit they chose."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.views.decorators.http import require_POST
+
+from diagnostics import units
+from diagnostics.samples import FloatArray
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+TEMPERATURES = {"degC": "°C", "degF": "°F"}
+PRESSURES = {"kPa(g)": "kPa gauge", "bar(g)": "bar gauge", "psig": "psi gauge"}
+MINUS = "−"
+_KELVINS = re.compile(r"(?<![\w.])(-?\d+(?:\.\d+)?) K\b")
+
+
+@dataclass(frozen=True)
+class Preference:
+    """What one reader wants to read: temperature and pressure unit."""
+
+    temperature: str = "degC"
+    pressure: str = "kPa(g)"
+
+    @property
+    def difference(self) -> str:
+        """The unit of temperature differences that goes with the temperature unit."""
+        return "degF" if self.temperature == "degF" else "K"
+
+    @property
+    def temperature_label(self) -> str:
+        """As printed beside a temperature."""
+        return TEMPERATURES[self.temperature]
+
+    @property
+    def difference_label(self) -> str:
+        """As printed beside a temperature difference."""
+        return "°F" if self.temperature == "degF" else "K"
+
+    @property
+    def pressure_label(self) -> str:
+        """As printed beside a pressure."""
+        return PRESSURES[self.pressure]
+
+    def temperature_of(self, values_k: FloatArray) -> FloatArray:
+        """Temperatures [K] in the reader's unit."""
+        return units.temperature_from_k(values_k, self.temperature)
+
+    def difference_of(self, values_k: FloatArray) -> FloatArray:
+        """Temperature differences [K] in the reader's unit."""
+        return units.temperature_difference_from_k(values_k, self.difference)
+
+    def pressure_of(self, values_pa: FloatArray, atmosphere_pa: float) -> FloatArray:
+        """Absolute pressures [Pa] as gauge pressures in the reader's unit."""
+        return units.pressure_from_pa(values_pa, self.pressure, atmosphere_pa)
+
+
+def preference(request: HttpRequest) -> Preference:
+    """The reader's choice, kept in the session."""
+    chosen: Mapping[str, str] = request.session.get("units", {})
+    default = Preference()
+    temperature = chosen.get("temperature", default.temperature)
+    pressure = chosen.get("pressure", default.pressure)
+    return Preference(
+        temperature if temperature in TEMPERATURES else default.temperature,
+        pressure if pressure in PRESSURES else default.pressure,
+    )
+
+
+def number(value: float | None, digits: int) -> str:
+    """A number as printed: a true minus sign, a dash for none."""
+    if value is None or not math.isfinite(value):
+        return "–"
+    text = f"{value:.{digits}f}"
+    return text.lstrip("-") if float(text) == 0 else text.replace("-", MINUS)
+
+
+def difference(value_k: float | None, prefer: Preference) -> str:
+    """A temperature difference with its unit; no digits finer than the instruments allow."""
+    if value_k is None or not math.isfinite(value_k):
+        return "–"
+    shown = float(prefer.difference_of(np.asarray(value_k)))
+    return f"{number(shown, 1 if prefer.difference == 'K' else 0)} {prefer.difference_label}"
+
+
+def measured(value: float | None, unit: str, prefer: Preference) -> str:
+    """A ledger's number with the reader's unit. ``unit`` is the ledger's: K is a difference."""
+    if value is None or not math.isfinite(value):
+        return "–"
+    if unit == "K":
+        return difference(value, prefer)
+    if unit == "1":
+        return number(value, 2)
+    if unit == "kPa":
+        value, unit = value * 1e3, "Pa"
+    if unit == "Pa":
+        scale = {"kPa(g)": ("kPa", 1e3, 0), "bar(g)": ("bar", 1e5, 2)}
+        label, factor, digits = scale.get(prefer.pressure, ("psi", units.PSI_PA, 1))
+        return f"{number(value / factor, digits)} {label}"
+    if unit == "degC":
+        shown = float(prefer.temperature_of(np.asarray(value + 273.15)))
+        return f"{number(shown, 1)} {prefer.temperature_label}"
+    digits = 0 if abs(value) >= 100 else 1 if abs(value) >= 10 else 2
+    return f"{number(value, digits)} {unit}".rstrip()
+
+
+def text(said: str, prefer: Preference) -> str:
+    """A stored sentence with its temperature differences in the reader's unit."""
+    if prefer.difference == "K":
+        return said
+    return _KELVINS.sub(lambda found: difference(float(found[1]), prefer), said)
+
+
+@require_POST
+def choose(request: HttpRequest) -> HttpResponse:
+    """Keep the reader's units for the session and go back to where they were."""
+    request.session["units"] = {
+        "temperature": request.POST.get("temperature", ""),
+        "pressure": request.POST.get("pressure", ""),
+    }
+    back = request.POST.get("next", "/")
+    safe = url_has_allowed_host_and_scheme(
+        back, {request.get_host()}, require_https=request.is_secure()
+    )
+    return HttpResponseRedirect(back if safe else "/")

@@ -1,0 +1,103 @@
+"""The words and shapes pages use for what the verdict says. Nothing here judges."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Suspicion:
+    """How a condition is named and drawn: ``shape`` is the id of a symbol in the page's sprite."""
+
+    code: str
+    name: str
+    short: str
+    shape: str
+
+
+SUSPICIONS = {
+    suspicion.code: suspicion
+    for suspicion in (
+        Suspicion("overcharge", "too much refrigerant", "too much", "up"),
+        Suspicion("undercharge", "too little refrigerant", "too little", "down"),
+        Suspicion("flow_restriction", "liquid line restricted", "restricted", "pinch"),
+        Suspicion("subcooler_valve_fault", "subcooler valve not working", "valve", "bowtie"),
+        Suspicion("sensor_fault", "a sensor reads wrong", "sensor", "ring"),
+        Suspicion("normal", "no sign of a fault", "no sign", "dot"),
+        Suspicion("not_enough_data", "cannot be judged: not enough data", "no data", "hatch"),
+    )
+}
+
+
+def suspicion(code: str) -> Suspicion:
+    """The words for a condition; an unknown one keeps its own name."""
+    return SUSPICIONS.get(code) or Suspicion(code, code.replace("_", " "), code, "ring")
+
+
+@dataclass(frozen=True)
+class Attention:
+    """How much a system asks for a person's eye."""
+
+    code: str
+    word: str
+
+
+ACT = Attention("act", "go and look")
+WATCH = Attention("watch", "keep watching")
+QUIET = Attention("quiet", "nothing to do")
+BLIND = Attention("blind", "cannot be judged")
+ATTENTIONS = (ACT, WATCH, BLIND, QUIET)
+
+
+def attention(leading: str, probability: float, *, urgent: bool) -> Attention:
+    """Go when the suspicion is likelier than not or the compressor is at risk."""
+    if leading == "not_enough_data":
+        return BLIND
+    if urgent or (leading != "normal" and probability >= 0.5):
+        return ACT
+    return QUIET if leading == "normal" else WATCH
+
+
+def sureness(probability: float) -> str:
+    """A probability in words."""
+    steps = ((0.95, "nearly certain"), (0.8, "very likely"), (0.6, "likely"), (0.4, "about even"))
+    return next((word for limit, word in steps if probability >= limit), "possible")
+
+
+def push(log_ratio: float) -> str:
+    """A log-likelihood ratio in words: how far one finding moves one suspicion."""
+    if abs(log_ratio) < 0.2:
+        return "says little"
+    factor = math.exp(min(abs(log_ratio), 7.0))
+    shown = f"{factor:.1f}" if factor < 10 else f"{factor:.0f}"
+    return f"{shown} times {'likelier' if log_ratio > 0 else 'less likely'}"
+
+
+def probability_of(verdict: dict[str, Any], condition: str) -> float:
+    """The probability a stored verdict gives ``condition``; 0 when it gives none."""
+    return float((verdict.get("conditions") or {}).get(condition, 0.0))
+
+
+def ago(then: datetime | None, now: datetime) -> str:
+    """How long ago, in one unit."""
+    if then is None:
+        return "never"
+    age = max(now - then, timedelta(0))
+    for unit, length in (("day", timedelta(days=1)), ("hour", timedelta(hours=1))):
+        count = age // length
+        if count:
+            return f"{count} {unit}{'s' if count != 1 else ''} ago"
+    return f"{age // timedelta(minutes=1)} min ago"
+
+
+def percent(share: float) -> str:
+    """A share as whole per cent; never 100 % or 0 % unless it is exact."""
+    rounded = round(100 * share)
+    if rounded == 100 and share < 1:
+        return "99 %"
+    if rounded == 0 and share > 0:
+        return "under 1 %"
+    return f"{rounded} %"

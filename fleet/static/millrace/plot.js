@@ -1,0 +1,97 @@
+// Draws the event's figure from its JSON, in the page's colours, and moves the circuit sketch.
+"use strict";
+
+(function () {
+  const chart = document.getElementById("chart");
+  if (!chart || !window.Plotly) return;
+  const status = document.getElementById("chart-state");
+  const circuit = document.getElementById("circuit");
+  const slider = document.getElementById("instant");
+  const narrow = window.matchMedia("(max-width: 40rem)");
+  const coarse = window.matchMedia("(pointer: coarse)");
+  let loaded = null;
+
+  function ink(name) {
+    return getComputedStyle(document.documentElement).getPropertyValue("--plot-" + name).trim();
+  }
+
+  function inked(trace) {
+    const colour = ink(trace.meta.ink);
+    const copy = structuredClone(trace);
+    if (trace.meta.band) {
+      copy.marker.line.color = colour;
+      copy.marker.pattern.fgcolor = colour;
+      copy.textfont = {color: ink("ink")};
+    } else {
+      copy.line.color = colour;
+      if (copy.marker) copy.marker.color = colour;
+    }
+    return copy;
+  }
+
+  function framed(layout) {
+    const copy = structuredClone(layout);
+    copy.font.color = ink("ink");
+    for (const key of Object.keys(copy)) {
+      if (/^[xy]axis/.test(key)) copy[key].gridcolor = ink("grid");
+    }
+    copy.xaxis.spikecolor = ink("faint");
+    if (narrow.matches) {
+      copy.margin = {l: 46, r: 8, t: 6, b: 56};
+      copy.font.size = 11;
+      copy.xaxis.nticks = 4;
+    }
+    copy.dragmode = coarse.matches ? false : "zoom";
+    return copy;
+  }
+
+  function draw() {
+    if (!loaded) return null;
+    const settings = {responsive: true, displaylogo: false, displayModeBar: false, scrollZoom: false};
+    return Plotly.react(chart, loaded.figure.data.map(inked), framed(loaded.figure.layout), settings);
+  }
+
+  function move(i) {
+    slider.value = i;
+    slider.setAttribute("aria-valuetext", circuit.querySelector('[data-show="when"]').textContent);
+    millraceCircuit.show(circuit, loaded, i);
+  }
+
+  function listen() {
+    const times = loaded.instants.t;
+    chart.on("plotly_hover", (event) => {
+      const ms = Date.parse(String(event.points[0].x).replace(" ", "T") + "Z");
+      const at = Number.isFinite(ms) ? ms : Number(event.points[0].x);
+      move(millraceCircuit.nearest(times, at));
+    });
+    slider.max = times.length - 1;
+    slider.disabled = false;
+    slider.addEventListener("input", () => move(Number(slider.value)));
+    for (const query of [narrow, coarse, window.matchMedia("(prefers-color-scheme: dark)")]) {
+      query.addEventListener("change", draw);
+    }
+    window.addEventListener("beforeprint", draw);
+    window.addEventListener("afterprint", draw);
+    const started = loaded.instants.direction.findIndex((way) => way !== 0);
+    move(started >= 0 ? started : Math.floor(times.length / 2));
+  }
+
+  async function load() {
+    const answer = await fetch(chart.dataset.source, {headers: {Accept: "application/json"}});
+    if (!answer.ok) throw new Error("the server answered " + answer.status);
+    loaded = await answer.json();
+    if (!loaded.instants.t.length) {
+      status.textContent = "No data were logged in this span.";
+      chart.hidden = true;
+      return;
+    }
+    await draw();
+    listen();
+    status.hidden = true;
+    chart.dataset.drawn = "true";
+  }
+
+  load().catch((fault) => {
+    status.textContent = "The plot could not be drawn: " + fault.message + ". Load the page again.";
+  });
+})();

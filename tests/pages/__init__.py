@@ -1,0 +1,1 @@
+"""Tests of what people see: one file a view, three people in every one."""
