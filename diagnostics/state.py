@@ -56,9 +56,10 @@ spell than this is a wrong thermistor."""
 
 DRIFT_WINDOW_S = 300.0
 DRIFT_K = 1.0
-DRIFT_SPEED_SHARE = 0.04
-"""Steady: means over the five minutes before and after a sample differ by less than this. Longer
-than any hunting period (30 s to 5 min), so a limit cycle about a level is steady."""
+DRIFT_SPEED_SHARE = 0.08
+"""Steady: means over the five minutes before and after a sample differ by less than this in
+saturation temperature and, relative, in speed. Longer than any hunting period (30 s to 5 min), so
+a limit cycle about a level is steady."""
 
 
 @dataclass(frozen=True)
@@ -87,8 +88,10 @@ def classify(samples: Samples, timebase: Timebase, fluid: Fluid, plant: Plant) -
     pure = np.zeros(len(samples), np.int8)
     pure[state == State.COOLING] = 1
     pure[state == State.HEATING] = -1
-    state[_starting(running, special, pure, timebase) & ~special] = State.STARTING
-    steady = _steady(samples, timebase, fluid, plant, running)
+    # Oil return runs as cooling does, so only heating has to turn back after it.
+    turned_back = tb.starts(~special) & (np.roll(heating_coil, 1) | (pure < 0))
+    state[_starting(running, turned_back, pure, timebase) & ~special] = State.STARTING
+    steady = _steady(samples, timebase, fluid, running)
     steady &= (state >= State.COOLING) & (state <= State.SIMULTANEOUS)
     return States(state, running, steady, pure)
 
@@ -164,26 +167,24 @@ def _special(samples: Samples, timebase: Timebase, mode: CodeArray) -> BoolArray
 
 
 def _starting(
-    running: BoolArray, special: BoolArray, pure: CodeArray, timebase: Timebase
+    running: BoolArray, turned_back: BoolArray, pure: CodeArray, timebase: Timebase
 ) -> BoolArray:
     started = tb.starts(running)
     reversed_ = np.zeros(running.size, bool)
     reversed_[1:] = pure[1:] * pure[:-1] < 0
-    reversed_ |= tb.starts(~special)
+    reversed_ |= turned_back
     recent = tb.seconds_since(started, timebase) <= START_S
     recent |= tb.seconds_since(reversed_, timebase) <= REVERSAL_S
     return np.asarray(running & recent)
 
 
-def _steady(
-    samples: Samples, timebase: Timebase, fluid: Fluid, plant: Plant, running: BoolArray
-) -> BoolArray:
-    speed = samples.outdoor_or_nan("compressor_speed")
+def _steady(samples: Samples, timebase: Timebase, fluid: Fluid, running: BoolArray) -> BoolArray:
+    speed = np.maximum(samples.outdoor_or_nan("compressor_speed"), RUNNING_RPS)
     te_k = fluid.t_dew_k(samples.outdoor_or_nan("suction_pressure"))
     tc_k = fluid.t_dew_k(samples.outdoor_or_nan("discharge_pressure"))
     drift = np.stack(
         [
-            _drift(speed / (DRIFT_SPEED_SHARE * plant.compressor_max_speed_rps), timebase),
+            _drift(np.log(speed) / DRIFT_SPEED_SHARE, timebase),
             _drift(te_k / DRIFT_K, timebase),
             _drift(tc_k / DRIFT_K, timebase),
         ]
