@@ -75,7 +75,7 @@ def mark_outdated_due() -> int:
     systems = list(outdated.values_list("system_id", flat=True))
     for system_id in systems:
         with transaction.atomic():
-            DueDay.objects.mark_all(system_id)
+            DueDay.objects.mark(system_id, store.days(system_id))
             outdated.filter(system_id=system_id).update(method_version=METHOD_VERSION)
     return len(systems)
 

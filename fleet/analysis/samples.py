@@ -11,7 +11,7 @@ from diagnostics.analyse import Analysis, analyse
 from diagnostics.samples import Samples
 from diagnostics.windows import Windows
 from fleet.analysis.days import analyse_span
-from fleet.analysis.instants import RESOLUTION, to_64
+from fleet.analysis.instants import RESOLUTION, midnight, to_64
 from fleet.models import System
 from fleet.timeseries import store
 
@@ -25,7 +25,8 @@ def per_sample(system: System, start: datetime, end: datetime) -> Analysis:
     were made of, wherever the span begins.
     """
     parts = [
-        _between(analyse_span(system.pk, day), start, end) for day in _days(system, start, end)
+        _between(analyse_span(system.pk, day), max(start, midnight(day)), end)
+        for day in _days(system, start, end)
     ]
     return _joined(parts) if parts else analyse_nothing(system)
 

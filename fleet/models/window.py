@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import UTC, date
+from datetime import date
 
 from django.contrib.postgres.fields import ArrayField
 from django.db import connection, models
@@ -28,12 +28,6 @@ class DueDayManager(models.Manager["DueDay"]):
         """
         with connection.cursor() as cursor:
             cursor.execute(_MARK, {"system": system_id, "days": sorted(set(days))})
-
-    def mark_all(self, system_id: int) -> None:
-        """Every day that has windows, or is due already: for a changed manifest or method."""
-        windows = Window.objects.filter(system_id=system_id)
-        with_windows = (start.date() for start in windows.datetimes("start", "day", tzinfo=UTC))
-        self.mark(system_id, {*self.filter(system_id=system_id).dates("day", "day"), *with_windows})
 
 
 class DueDay(models.Model):
