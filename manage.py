@@ -8,6 +8,8 @@ import sys
 
 from django.core.management import execute_from_command_line
 
+from fleet.embedded.errors import EmbeddedError
+
 
 def main() -> None:
     """Run one management command.
@@ -16,7 +18,10 @@ def main() -> None:
     connection (``fleet.embedded.backend``), so ``--help`` and ``check`` stay instant.
     """
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
-    execute_from_command_line(sys.argv)
+    try:
+        execute_from_command_line(sys.argv)
+    except EmbeddedError as error:
+        sys.exit(f"Error: {error}")
 
 
 if __name__ == "__main__":
