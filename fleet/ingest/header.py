@@ -3,32 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass
-from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from diagnostics.channels import INDOOR_BY_NAME, OUTDOOR_BY_NAME, Channel
-from diagnostics.plant import Plant
 from diagnostics.units import UnitError, to_inside
+from fleet.ingest.circumstances import Circumstances
 from fleet.ingest.report import RefusedError
 from fleet.timeseries.columns import indoor_column
 
 TIME = "time"
 NAME = re.compile(r"(?:(?P<unit_code>[^/\[\]]+)/)?(?P<channel>\w+)(?:\s*\[(?P<unit>[^\[\]]*)\])?")
-
-
-@dataclass(frozen=True)
-class Circumstances:
-    """What one needs to know of a system to read its uploads.
-
-    slots: code of each indoor unit ever named -> its slot.
-    """
-
-    plant: Plant
-    zone: ZoneInfo
-    slots: Mapping[str, int]
 
 
 @dataclass(frozen=True)

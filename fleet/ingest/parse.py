@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from diagnostics.channels import EMPTY
 from fleet.ingest import cells, clock
+from fleet.ingest.circumstances import Circumstances
 from fleet.ingest.clock import Fault
-from fleet.ingest.header import Circumstances, Column, Header, understand
+from fleet.ingest.header import Column, Header, understand
 from fleet.ingest.limits import MAX_REASONS, MAX_WEEKS
 from fleet.ingest.report import RefusedError, Report
 from fleet.ingest.table import Batch, Table

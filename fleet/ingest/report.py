@@ -25,6 +25,12 @@ class Complaint:
     column: str
     reason: str
 
+    def __str__(self) -> str:
+        """Where and what, as a command prints it."""
+        where = [f"line {self.line}"] if self.line else []
+        where += [self.column] if self.column else []
+        return f"{', '.join(where)}: {self.reason}" if where else self.reason
+
     def as_json(self) -> dict[str, Any]:
         """The shape kept in ``Upload.reasons``."""
         return {"line": self.line, "column": self.column, "reason": self.reason}

@@ -10,13 +10,12 @@ import numpy as np
 from django.db import transaction
 from django.utils import timezone
 
-from fleet.ingest import cells
+from fleet.ingest import cells, circumstances
 from fleet.ingest.due import mark_due
-from fleet.ingest.header import Circumstances
 from fleet.ingest.limits import MAX_ATTEMPTS
 from fleet.ingest.parse import Parsed, parse
 from fleet.ingest.report import Complaint, RefusedError, Report
-from fleet.models import System, Upload, UploadState
+from fleet.models import Upload, UploadState
 from fleet.timeseries import store
 
 logger = logging.getLogger(__name__)
@@ -59,7 +58,7 @@ def _attempt(upload_id: UUID) -> None:
     if upload is None:
         return
     try:
-        parsed = parse(bytes(upload.body), circumstances(upload.system))
+        parsed = parse(bytes(upload.body), circumstances.of(upload.system))
     except RefusedError as refusal:
         _finish(upload, UploadState.REFUSED, Report(), [refusal.complaint])
         return
@@ -71,12 +70,6 @@ def _attempt(upload_id: UUID) -> None:
     _list_differences(upload, parsed, merged)
     upload.first_sample, upload.last_sample = _utc(block.time[0]), _utc(block.time[-1])
     _finish(upload, UploadState.TAKEN_IN, report, report.complaints())
-
-
-def circumstances(system: System) -> Circumstances:
-    """What is needed to read uploads of a system. Retired units are known as well."""
-    slots = {unit.code: unit.slot for unit in system.indoor_units.all()}
-    return Circumstances(system.plant(), system.site.zone, slots)
 
 
 def _claim(upload_id: UUID) -> Upload | None:

@@ -21,10 +21,17 @@ def check_size(body: bytes) -> None:
 
     Raises TooLargeError.
     """
-    limit = MAX_PACKED_BYTES if is_packed(body) else MAX_PLAIN_BYTES
-    if len(body) > limit:
+    check_length(len(body), MAX_PACKED_BYTES if is_packed(body) else MAX_PLAIN_BYTES)
+
+
+def check_length(length: int, limit: int = MAX_PLAIN_BYTES) -> None:
+    """Refuse a body of so many bytes before it is read, whatever is in it.
+
+    Raises TooLargeError.
+    """
+    if length > limit:
         raise TooLargeError(
-            f"the upload has {len(body) / MIB:.1f} MiB, the limit is {limit // MIB} MiB: split it"
+            f"the upload has {length / MIB:.1f} MiB, the limit is {limit // MIB} MiB: split it"
         )
 
 
