@@ -24,22 +24,21 @@ from diagnostics.quasisteady import spread, stride
 from diagnostics.refrigerant import Fluid
 from diagnostics.samples import FloatArray, Samples
 from diagnostics.state import States
-from diagnostics.subcooler import Logarithm, Stream
+from diagnostics.subcooler import Logarithm, Stream, pressure_sigma
 from diagnostics.timebase import BoolArray
 
 LARGEST_BYPASS_RATIO = 0.35
 """A subcooler's bypass does not take more of the main stream; common practice, no source."""
 
-CURVE_PRIOR = 0.5
-"""Standard deviation, in logarithms, of an uncalibrated valve's size and of the power of travel by
-which its curve departs from a straight line: the published fits of one valve lie that far apart."""
-
-CURVE_CENTRE = 0.3
 INDEPENDENT_S = 1800.0
 COMMON_SIGMA = 0.08
 """What half hours have in common (efficiency of the compressor, thermistors) and never averages
 out."""
 
+
+LARGEST_SIGMA = 0.35
+"""Standard uncertainty of the logarithm above which a flow is not quantified: a factor of two
+either way at 95 %."""
 
 COVERAGE = 2.0
 """Coverage factor of the bounds, about 95 % (JCGM 100:2008, 6.3.3)."""
@@ -107,7 +106,7 @@ def estimate(
         return spread(values, every, len(samples))
 
     middle, low, high = _limited(
-        full(np.exp(main.value)),
+        full(np.where(main.sigma <= LARGEST_SIGMA, np.exp(main.value), np.nan)),
         full(np.exp(main.value - COVERAGE * main.sigma)),
         full(np.exp(main.value + COVERAGE * main.sigma)),
         flow.high_kg_s,
@@ -170,36 +169,34 @@ def _from_compressor(
 def _calibrated_bypass(
     at: Stream, ratio: Logarithm, whole: Logarithm, plant: Plant, spacing_s: float
 ) -> Logarithm:
-    """Bypass by the valve equation with size and curvature learned in the pure modes.
+    """Bypass by the valve equation with size, power and start of its curve learned in pure modes.
 
     Where the compressor gives the main stream and the balance the ratio, their product is the
-    bypass. Its logarithm over the uncalibrated one is taken as ``a + b * ln(travel)``: linear
-    Bayesian regression with priors about a straight line, so openings never seen in a pure mode
-    keep the doubt of an uncalibrated valve.
+    bypass; its logarithm less that of the uncalibrated one is linear in the three. Bayesian
+    regression about the uncalibrated curve, so openings never seen keep their doubt.
     """
     plain = subcooler.bypass(at, plant)
-    x = np.log(np.maximum(at.area_m2, 1e-12) / (CURVE_CENTRE * valve.full_area_m2(plant)))
+    basis = valve.curve_basis(at.travel)
     departure = whole.value + ratio.value - plain.value
-    sigma = np.sqrt(whole.sigma**2 + ratio.sigma**2 + 0.1**2)
     use = ~np.isnan(departure)
-    rows = np.stack([np.ones(int(use.sum())), x[use]])
-    weight = min(spacing_s / INDEPENDENT_S, 1.0) / sigma[use] ** 2
-    prior = np.eye(2) / CURVE_PRIOR**2
-    covariance = np.linalg.inv((rows * weight) @ rows.T + prior)
-    a, b = covariance @ ((rows * weight) @ departure[use])
-    spread_here = covariance[0, 0] + 2 * x * covariance[0, 1] + x**2 * covariance[1, 1]
-    learned = np.sqrt(spread_here + COMMON_SIGMA**2)
-    return Logarithm(plain.value + a + b * x, np.where(np.isnan(plain.value), np.nan, learned))
+    sigma = np.hypot(np.hypot(whole.sigma, ratio.sigma), pressure_sigma(at))[use]
+    weight = min(spacing_s / INDEPENDENT_S, 1.0) / sigma**2
+    weighted = basis[:, use] * weight
+    prior = np.diag(valve.curve_prior(plant) ** -2.0)
+    covariance = np.linalg.inv(weighted @ basis[:, use].T + prior)
+    curve = covariance @ (weighted @ departure[use])
+    variance = ((covariance @ basis) * basis).sum(axis=0)
+    sigma = np.sqrt(variance + pressure_sigma(at) ** 2 + COMMON_SIGMA**2)
+    return Logarithm(plain.value + curve @ basis, np.where(np.isnan(plain.value), np.nan, sigma))
 
 
 def _limited(
     middle: FloatArray, low: FloatArray, high: FloatArray, most: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Middle, low and high [kg/s] below the most the compressor can move; 0 to that if unknown."""
-    known = ~np.isnan(middle)
     nothing = np.where(np.isnan(most), np.nan, 0.0)
     return (
-        np.where(known, np.fmin(middle, most), np.nan),
-        np.where(known, np.fmin(low, most), nothing),
-        np.where(known, np.fmin(high, most), most),
+        np.where(np.isnan(middle), np.nan, np.fmin(middle, most)),
+        np.where(np.isnan(low), nothing, np.fmin(low, most)),
+        np.where(np.isnan(high), most, np.fmin(high, most)),
     )

@@ -24,8 +24,14 @@ from diagnostics.timebase import BoolArray, Timebase
 LEAST_SUBCOOLING_K = 1.5
 """Below it liquid may flash ahead of the valve, and neither its equation nor the balance holds."""
 
-LEAST_GAS_SUPERHEAT_K = 1.0
-"""Below it drops may leave with the bypass gas, and its enthalpy is not known."""
+LEAST_GAS_SUPERHEAT_K = 2.0
+"""Below it drops may leave with the bypass gas: two thermistors' worth of error."""
+
+WET_SHARE = 0.1
+WET_EXCESS = 0.35
+WET_SIGMA = 0.2
+"""A gas that is wet for more than this share of the time has an enthalpy below saturated vapour, so
+more bypass than that would give: by up to a factor of two, if up to half of it is liquid."""
 
 LARGEST_DROP_ERROR = 0.35
 """Relative standard error of the temperature drop: two thermistors of 0.5 K at a drop of 2 K."""
@@ -42,9 +48,10 @@ class Stream:
 
     sign: +1 to_indoor, -1 to_outdoor, 0 not known. entering_k, leaving_k: main stream;
     drop_sigma_k: standard uncertainty of their difference. gas_k: bypass gas leaving, NaN where
-    not logged. line_pa: liquid pressure, line_sigma_pa its uncertainty. opening: of the valve,
-    area_m2 its uncalibrated throat. velocity_kg_s_m2: ideal mass velocity in it. All means are
-    NaN where the circuit is not settled or the direction not known.
+    not logged; wet: it is at saturation now and then. line_pa: liquid pressure, line_sigma_pa its
+    uncertainty. opening: of the valve, travel its throat over the full one. velocity_kg_s_m2: ideal
+    mass velocity in it. All means are NaN where the circuit is not settled or the direction not
+    known.
     """
 
     sign: FloatArray
@@ -52,17 +59,19 @@ class Stream:
     leaving_k: FloatArray
     drop_sigma_k: float
     gas_k: FloatArray
+    wet: BoolArray
     line_pa: FloatArray
     line_sigma_pa: FloatArray
     suction_pa: FloatArray
     opening: FloatArray
-    area_m2: FloatArray
+    travel: FloatArray
     velocity_kg_s_m2: FloatArray
+    full_area_m2: float
 
     @property
     def bypass_kg_s(self) -> FloatArray:
         """Bypass by the uncalibrated valve equation."""
-        return valve.mass_flow_kg_s(self.area_m2, self.velocity_kg_s_m2)
+        return valve.mass_flow_kg_s(self.travel * self.full_area_m2, self.velocity_kg_s_m2)
 
 
 @dataclass(frozen=True)
@@ -116,13 +125,13 @@ def stream(
     # The physics fixes the direction in a pure mode even where the thermistors are silent.
     sign = np.where(states.pure != 0, states.pure, direction.sign).astype(float)
     base = _pieces(tb.of(samples), sign, calm)
-    rows = _rows(samples, sign, direction, valve.full_area_m2(plant))
+    rows = _rows(samples, sign, direction, fluid)
     rows[:, ~calm | (sign == 0)] = np.nan
     every = stride(base)
     low, high = base.window(MEAN_S / 2, MEAN_S / 2)
     means = tb.window_mean(rows, low[::every], high[::every])
     sign = sign[::every]
-    entering, drop, discharge, suction, opening, area, gas = means
+    entering, drop, discharge, suction, opening, travel, gas, wet = means
     discharge, suction = discharge * 1e5, suction * 1e5
     line, line_sigma = _line_pressure(entering, discharge, sign, fluid)
     rho = fluid.rho_liquid_kg_m3(entering, line)
@@ -132,20 +141,23 @@ def stream(
         leaving_k=entering - drop,
         drop_sigma_k=_drop_sigma_k(direction),
         gas_k=gas,
+        wet=wet > WET_SHARE,
         line_pa=line,
         line_sigma_pa=line_sigma,
         suction_pa=suction,
         opening=opening,
-        area_m2=area * 1e-6,
+        travel=travel,
         velocity_kg_s_m2=valve.mass_velocity_kg_s_m2(rho, line, suction),
+        full_area_m2=valve.full_area_m2(plant),
     )
 
 
-def _rows(
-    samples: Samples, sign: FloatArray, direction: Direction, full_area_m2: float
-) -> FloatArray:
-    """What is to be averaged; bar and mm2 keep the rows of one size for the running sums."""
+def _rows(samples: Samples, sign: FloatArray, direction: Direction, fluid: Fluid) -> FloatArray:
+    """What is to be averaged; bar instead of Pa keeps the rows of one size for the running sums."""
     opening = samples.outdoor_or_nan("subcooler_valve")
+    suction = samples.outdoor_or_nan("suction_pressure")
+    gas = samples.outdoor_or_nan("subcooler_gas_temperature")
+    superheat = gas - fluid.t_dew_k(suction)
     return np.stack(
         [
             np.where(
@@ -155,10 +167,11 @@ def _rows(
             ),
             sign * direction.drop_k,
             samples.outdoor_or_nan("discharge_pressure") / 1e5,
-            samples.outdoor_or_nan("suction_pressure") / 1e5,
+            suction / 1e5,
             opening,
-            valve.area_m2(opening, full_area_m2) * 1e6,
-            samples.outdoor_or_nan("subcooler_gas_temperature"),
+            valve.area_m2(opening, 1.0),
+            gas,
+            np.where(np.isnan(superheat), np.nan, superheat < LEAST_GAS_SUPERHEAT_K),
         ]
     )
 
@@ -217,34 +230,41 @@ def bypass_ratio(at: Stream, side: FloatArray, fluid: Fluid) -> Logarithm:
     with np.errstate(divide="ignore", invalid="ignore"):
         sides = np.where(side == 0, (upstream / downstream - 1) / 4, 0.0)
         drop_error = at.drop_sigma_k / drop
-        gas_error = h_o_sigma / (h_o - h_u)
+        gas_error = np.where(at.wet, WET_SIGMA, h_o_sigma / (h_o - h_u))
     sigma = np.sqrt(drop_error**2 + gas_error**2 + sides**2)
     subcooling = fluid.t_bubble_k(p) - at.entering_k
     usable = (drop > 0) & (drop_error <= LARGEST_DROP_ERROR) & (downstream > 0)
-    return logarithm(middle, sigma, usable & (subcooling >= LEAST_SUBCOOLING_K))
+    usable &= subcooling >= LEAST_SUBCOOLING_K
+    return logarithm(middle * np.exp(WET_EXCESS * at.wet), sigma, usable)
 
 
 def _gas_enthalpy(at: Stream, fluid: Fluid) -> tuple[FloatArray, FloatArray]:
-    """Enthalpy of the leaving bypass gas [J/kg] and its standard uncertainty; NaN when wet.
+    """Enthalpy of the leaving bypass gas [J/kg] and its standard uncertainty.
 
-    Without its temperature it lies between saturated vapour and gas as warm as the liquid.
+    Without its temperature it lies between saturated vapour and gas as warm as the liquid. Wet gas
+    is given as saturated vapour.
     """
     p = at.suction_pa
     dew = fluid.t_dew_k(p)
     measured = ~np.isnan(at.gas_k)
     warmest = np.maximum(at.entering_k, dew + 1.0)
-    gas = np.where(measured, at.gas_k, (dew + warmest) / 2)
+    gas = np.where(measured, np.maximum(at.gas_k, dew + 0.1), (dew + warmest) / 2)
     spread_k = np.where(measured, GAS_SIGMA_K, (warmest - dew) / 4)
-    h = fluid.h_vapour_j_kg(p, gas)
-    wet = measured & (at.gas_k - dew < LEAST_GAS_SUPERHEAT_K)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        heat_j_kg_k = (h - fluid.h_dew_j_kg(p)) / (gas - dew)
-    return np.where(wet, np.nan, h), heat_j_kg_k * spread_k
+    h, h_dew = fluid.h_vapour_j_kg(p, gas), fluid.h_dew_j_kg(p)
+    heat_j_kg_k = (h - h_dew) / (gas - dew)
+    return np.where(at.wet, h_dew, h), heat_j_kg_k * spread_k
 
 
 def bypass(at: Stream, plant: Plant) -> Logarithm:
     """Bypass by the uncalibrated valve equation, where the valve is open enough."""
-    band = valve.relative_band(at.opening, plant)
-    drop_pa = np.maximum(at.line_pa - at.suction_pa, 1.0)
-    sigma = np.hypot(np.log1p(band) / 2, at.line_sigma_pa / (2 * drop_pa))
-    return logarithm(at.bypass_kg_s, sigma, at.bypass_kg_s > 0)
+    doubt = valve.curve_prior(plant)[:, None] * valve.curve_basis(at.travel)
+    return logarithm(
+        at.bypass_kg_s,
+        np.hypot(np.sqrt((doubt**2).sum(axis=0)), pressure_sigma(at)),
+        at.bypass_kg_s > 0,
+    )
+
+
+def pressure_sigma(at: Stream) -> FloatArray:
+    """What the uncertain pressure ahead of the valve adds to the logarithm of its flow."""
+    return at.line_sigma_pa / (2 * np.maximum(at.line_pa - at.suction_pa, 1.0))

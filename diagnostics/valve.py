@@ -3,8 +3,9 @@
 ``flow = Cd * A * sqrt(2 * rho_liquid * (p_high - p_low))`` with subcooled liquid at the inlet.
 The relation of opening to area is particular to a valve model. Ours is not calibrated for any: a
 straight line above a dead band. Published fits of one and the same valve (Li 2013, Applied Thermal
-Engineering 53:8-12) already differ by 42 % at a tenth of full opening and 8 % at half, so a flow is
-given with the bands below and is not quantified near the dead band.
+Engineering 53:8-12) already differ by 42 % at a tenth of full opening and 8 % at half, so the doubt
+about size, power and start of the curve is carried along: at 95 % it comes to a quarter fully open,
+a third at half, about two thirds at a fifth, and next to the dead band nothing is quantified.
 """
 
 from __future__ import annotations
@@ -19,18 +20,23 @@ DISCHARGE_COEFFICIENT = 0.65
 when the area taken is that of the seat."""
 
 DEAD_BAND = 0.06
-"""Opening at which flow begins: 20 to 60 pulses of 480; common practice, no source."""
+"""Least opening at which refrigerant may be taken to pass."""
 
-QUANTIFIED_ABOVE = 0.10
-"""Below this opening the unknown start of the dead band outweighs the opening itself."""
+CURVE_START = 40 / 480
+CURVE_START_SIGMA = 10 / 480
+"""Where the curve begins: flow starts at 20 to 60 pulses of 480; common practice, no source."""
 
-WELL_KNOWN_ABOVE = 0.20
-BAND_OPEN = 0.25
-BAND_SMALL = 0.40
-BAND_SCALED_AREA = 0.50
-"""Relative half widths (95 %) of an uncalibrated valve: above and below 20 % opening with the
-manifest's throat area, and what an area scaled from capacity adds. Common practice, after the
-spread of the published fits."""
+SIZE_SIGMA = 0.12
+SCALED_SIZE_SIGMA = 0.25
+"""Standard uncertainty (in logarithms) of an uncalibrated valve fully open, +-25 % at 95 %: with
+the manifest's throat area, and with one scaled from the cooling capacity."""
+
+POWER_SIGMA = 0.15
+"""Standard uncertainty of the power of travel by which a curve departs from a straight line: the
+published fits of one valve give powers of 0.8 to 1.2."""
+
+LEAST_TRAVEL = 0.02
+"""Below it the unknown start of the curve outweighs the travel itself: not quantified."""
 
 RATED_FLOW_SHARE = 0.30
 """Flow through the fully open bypass valve as a share of the rated main flow, by which an unknown
@@ -53,7 +59,8 @@ def full_area_m2(plant: Plant) -> float:
 
 def area_m2(opening: FloatArray, full_m2: float) -> FloatArray:
     """Throat area at ``opening`` [fraction of full]: zero in the dead band, then straight."""
-    return np.asarray(full_m2 * np.clip((opening - DEAD_BAND) / (1.0 - DEAD_BAND), 0.0, 1.0))
+    travel = (opening - CURVE_START) / (1.0 - CURVE_START)
+    return np.asarray(full_m2 * np.clip(travel, 0.0, 1.0))
 
 
 def mass_velocity_kg_s_m2(
@@ -73,10 +80,16 @@ def mass_flow_kg_s(
     return np.asarray(discharge_coefficient * area * velocity_kg_s_m2)
 
 
-def relative_band(opening: FloatArray, plant: Plant) -> FloatArray:
-    """Relative half width (95 %) of the flow at ``opening``; NaN where it cannot be quantified."""
-    small = np.where(opening >= WELL_KNOWN_ABOVE, BAND_OPEN, BAND_SMALL)
-    band = np.where(opening >= QUANTIFIED_ABOVE, small, np.nan)
-    if plant.subcooler_valve_full_area_m2 is None:
-        band = np.hypot(band, BAND_SCALED_AREA)
-    return np.asarray(band)
+def curve_basis(travel: FloatArray) -> FloatArray:
+    """How the logarithm of the flow answers to size, power and start of the curve, shape (3, n).
+
+    travel: area over full area; NaN where it is too small to be quantified.
+    """
+    known = np.where(travel >= LEAST_TRAVEL, travel, np.nan)
+    return np.stack([np.ones(travel.shape), np.log(known), -1.0 / (known * (1.0 - CURVE_START))])
+
+
+def curve_prior(plant: Plant) -> FloatArray:
+    """Standard uncertainties of size, power and start of an uncalibrated curve, shape (3,)."""
+    known = plant.subcooler_valve_full_area_m2 is not None
+    return np.array([SIZE_SIGMA if known else SCALED_SIZE_SIGMA, POWER_SIGMA, CURVE_START_SIGMA])
