@@ -6,7 +6,8 @@ import os
 from collections.abc import Sequence
 from typing import Any
 
-from django.core.checks import CheckMessage, Error, Tags, Warning, register
+from django.core import checks
+from django.core.checks import CheckMessage, Error, Tags, register
 from django.db import connections
 from kombu.exceptions import KombuError
 from redis.exceptions import RedisError
@@ -76,7 +77,7 @@ def broker_answers(databases: Sequence[str] | None = None, **_: Any) -> list[Che
             connection.ensure_connection(max_retries=1, timeout=_ASK_BROKER_FOR_S)
     except (EmbeddedError, KombuError, RedisError, OSError) as error:
         return [
-            Warning(
+            checks.Warning(
                 f"the broker does not answer: {error}",
                 hint="Start it, or correct REDIS_URL. Uploads are kept and analysed later.",
                 id="millrace.W001",

@@ -185,7 +185,7 @@ def _web_server(descriptor: int) -> Service:
 
 
 def _celery(command: str) -> list[str]:
-    quiet_root = "ignore:\nYou're running the worker with superuser:RuntimeWarning"
+    quiet_root = "ignore:You're running the worker with superuser:UserWarning"
     return [
         "-W", quiet_root, "-m", "celery", "--quiet", "--app=fleet", command, "--loglevel=WARNING",
     ]
