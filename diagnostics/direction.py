@@ -22,7 +22,7 @@ from scipy.special import log_ndtr
 
 from diagnostics import timebase as tb
 from diagnostics.samples import FloatArray, Samples
-from diagnostics.state import States
+from diagnostics.state import State, States
 from diagnostics.timebase import BoolArray, Timebase
 from diagnostics.valve import DEAD_BAND
 
@@ -55,8 +55,13 @@ DEFAULT = Tuning()
 
 OFFSET_LARGEST_K = 3.0
 """Beyond this the difference with a closed valve is no offset but a valve that leaks."""
-OFFSET_SYSTEMATIC_K = 0.15
-"""Heat lost by the pipe between the thermistors, which looks like an offset."""
+PIPE_LOSS_K = 0.15
+PIPE_LOSS_SIGMA_K = 0.2
+"""Heat lost by the pipe between the thermistors, which looks like an offset along the flow."""
+
+STANDSTILL_S = 3600.0
+STANDSTILL_SIGMA_K = 0.4
+"""After an hour's rest both thermistors are near the air of the machine, if not exactly."""
 
 
 @dataclass(frozen=True)
@@ -96,7 +101,7 @@ def infer(
     evidence = np.where(shows, _evidence(drop_k, offset_sigma_k, tuning), np.nan)
     weight = min(1.0, timebase.interval_s / tuning.memory_s) if len(timebase) > 1 else 1.0
     seen = weight * np.nan_to_num(evidence)
-    turn = _turn_probability(timebase, states.running, tuning)
+    turn = _turn_probability(timebase, states, tuning)
     log_odds = smooth(seen + tuning.pure_bias * states.pure, turn)
     sign = np.zeros(len(timebase), np.int8)
     limit = np.log(tuning.decisive / (1 - tuning.decisive))
@@ -117,23 +122,40 @@ def learn_offset(
 ) -> tuple[float, float]:
     """Offset of the outdoor-side thermistor against the other [K] and its standard uncertainty.
 
-    The median of d while the compressor runs and the valve has long been closed, drawn towards
-    zero by the prior in proportion to what is known.
+    Medians of d with the valve long closed in either pure mode, where liquid surely flows, and
+    after a long rest; weighted by inverse variance together with the prior. Where they disagree
+    by more than their uncertainties, as with a valve that leaks, the result is widened by the
+    Birge ratio. In simultaneous operation liquid may stand still, and d means nothing then.
     """
     closed = states.running & tb.lag(~maybe_passing, timebase, tuning.close_lag_s)
-    values = d_k[closed & ~np.isnan(d_k)]
+    resting = tb.lag(~states.running, timebase, STANDSTILL_S)
+    value, variance = [0.0], [tuning.prior_offset_k**2]
+    for where, loss_k, sigma_k in (
+        (closed & (states.pure > 0), PIPE_LOSS_K, PIPE_LOSS_SIGMA_K),
+        (closed & (states.pure < 0), -PIPE_LOSS_K, PIPE_LOSS_SIGMA_K),
+        (resting, 0.0, STANDSTILL_SIGMA_K),
+    ):
+        median, scatter_k = _median(d_k[where], timebase.interval_s)
+        if abs(median - loss_k) <= OFFSET_LARGEST_K:
+            value.append(median - loss_k)
+            variance.append(scatter_k**2 + sigma_k**2)
+    weight = 1 / np.array(variance)
+    mean = float(weight @ np.array(value) / weight.sum())
+    # The prior is no witness: a true offset of 2 K is rare, not a contradiction.
+    misfit = float(weight[1:] @ (np.array(value[1:]) - mean) ** 2) / max(1, len(value) - 2)
+    return mean, float(np.sqrt(max(1.0, misfit) / weight.sum()))
+
+
+def _median(values: FloatArray, interval_s: float) -> tuple[float, float]:
+    """Median [K] and its standard error [K]; NaN without values."""
+    values = values[~np.isnan(values)]
     if not values.size:
-        return 0.0, tuning.prior_offset_k
+        return float("nan"), float("nan")
     median = float(np.median(values))
-    spread_k = 1.4826 * float(np.median(np.abs(values - median)))
-    independent = max(1.0, values.size * timebase.interval_s / 300.0)
-    if abs(median) > OFFSET_LARGEST_K:
-        return 0.0, tuning.prior_offset_k
+    spread_k = max(1.4826 * float(np.median(np.abs(values - median))), 0.1)
+    independent = max(values.size * interval_s / 300.0, 0.1)
     # 1.25: standard error of a median against that of a mean.
-    scatter_k = 1.25 * max(spread_k, 0.1) / np.sqrt(independent)
-    variance = scatter_k**2 + OFFSET_SYSTEMATIC_K**2
-    share = tuning.prior_offset_k**2 / (tuning.prior_offset_k**2 + variance)
-    return share * median, float(np.sqrt(share * variance))
+    return median, 1.25 * spread_k / np.sqrt(independent)
 
 
 def _evidence(drop_k: FloatArray, offset_sigma_k: float, tuning: Tuning) -> FloatArray:
@@ -146,12 +168,16 @@ def _evidence(drop_k: FloatArray, offset_sigma_k: float, tuning: Tuning) -> Floa
     return np.asarray(np.clip(odds, -tuning.cap, tuning.cap))
 
 
-def _turn_probability(timebase: Timebase, running: BoolArray, tuning: Tuning) -> FloatArray:
-    """Probability that the direction differs from that of the sample before; 1/2 across a stop."""
+def _turn_probability(timebase: Timebase, states: States, tuning: Tuning) -> FloatArray:
+    """Probability that the direction differs from that of the sample before.
+
+    One half, nothing known, across a stop and where defrost or oil return begins or ends.
+    """
     steps_s = np.diff(timebase.seconds, prepend=timebase.seconds[:1] - 1.0)
     turn = 0.5 * (1 - np.exp(-2 * tuning.turns_per_hour / 3600 * steps_s))
-    broken = ~running
-    broken[1:] |= ~running[:-1]
+    special = (states.state == State.DEFROST) | (states.state == State.OIL_RETURN)
+    broken = ~states.running
+    broken[1:] |= ~states.running[:-1] | (special[1:] != special[:-1])
     return np.where(broken, 0.5, turn)
 
 
