@@ -24,7 +24,7 @@ from diagnostics.quasisteady import spread, stride
 from diagnostics.refrigerant import Fluid
 from diagnostics.samples import FloatArray, Samples
 from diagnostics.state import States
-from diagnostics.subcooler import Logarithm, Stream, pressure_sigma
+from diagnostics.subcooler import Logarithm, Stream, instant_sigma
 from diagnostics.timebase import BoolArray
 
 LARGEST_BYPASS_RATIO = 0.35
@@ -179,14 +179,14 @@ def _calibrated_bypass(
     basis = valve.curve_basis(at.travel)
     departure = whole.value + ratio.value - plain.value
     use = ~np.isnan(departure)
-    sigma = np.hypot(np.hypot(whole.sigma, ratio.sigma), pressure_sigma(at))[use]
+    sigma = np.hypot(np.hypot(whole.sigma, ratio.sigma), instant_sigma(at))[use]
     weight = min(spacing_s / INDEPENDENT_S, 1.0) / sigma**2
     weighted = basis[:, use] * weight
     prior = np.diag(valve.curve_prior(plant) ** -2.0)
     covariance = np.linalg.inv(weighted @ basis[:, use].T + prior)
     curve = covariance @ (weighted @ departure[use])
     variance = ((covariance @ basis) * basis).sum(axis=0)
-    sigma = np.sqrt(variance + pressure_sigma(at) ** 2 + COMMON_SIGMA**2)
+    sigma = np.sqrt(variance + instant_sigma(at) ** 2 + COMMON_SIGMA**2)
     return Logarithm(plain.value + curve @ basis, np.where(np.isnan(plain.value), np.nan, sigma))
 
 

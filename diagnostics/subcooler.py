@@ -24,14 +24,13 @@ from diagnostics.timebase import BoolArray, Timebase
 LEAST_SUBCOOLING_K = 1.5
 """Below it liquid may flash ahead of the valve, and neither its equation nor the balance holds."""
 
-LEAST_GAS_SUPERHEAT_K = 2.0
-"""Below it drops may leave with the bypass gas: two thermistors' worth of error."""
-
-WET_SHARE = 0.1
-WET_EXCESS = 0.35
-WET_SIGMA = 0.2
-"""A gas that is wet for more than this share of the time has an enthalpy below saturated vapour, so
-more bypass than that would give: by up to a factor of two, if up to half of it is liquid."""
+LEAST_GAS_SUPERHEAT_K = 1.0
+WET_SHARE = 0.25
+WET_EXCESS = 0.1
+WET_SIGMA = 0.15
+"""A bypass gas within a thermistor's error of saturation for more than this share of the time may be
+just dry, as a controller likes it, or carry drops; then more bypass flows than saturated vapour
+would give. Taken as a tenth more, give or take."""
 
 LARGEST_DROP_ERROR = 0.35
 """Relative standard error of the temperature drop: two thermistors of 0.5 K at a drop of 2 K."""
@@ -258,13 +257,11 @@ def _gas_enthalpy(at: Stream, fluid: Fluid) -> tuple[FloatArray, FloatArray]:
 def bypass(at: Stream, plant: Plant) -> Logarithm:
     """Bypass by the uncalibrated valve equation, where the valve is open enough."""
     doubt = valve.curve_prior(plant)[:, None] * valve.curve_basis(at.travel)
-    return logarithm(
-        at.bypass_kg_s,
-        np.hypot(np.sqrt((doubt**2).sum(axis=0)), pressure_sigma(at)),
-        at.bypass_kg_s > 0,
-    )
+    sigma = np.sqrt((doubt**2).sum(axis=0) + instant_sigma(at) ** 2)
+    return logarithm(at.bypass_kg_s, sigma, at.bypass_kg_s > 0)
 
 
-def pressure_sigma(at: Stream) -> FloatArray:
-    """What the uncertain pressure ahead of the valve adds to the logarithm of its flow."""
-    return at.line_sigma_pa / (2 * np.maximum(at.line_pa - at.suction_pa, 1.0))
+def instant_sigma(at: Stream) -> FloatArray:
+    """Uncertainty of the valve equation that no calibration takes away: pressure and hysteresis."""
+    pressure = at.line_sigma_pa / (2 * np.maximum(at.line_pa - at.suction_pa, 1.0))
+    return np.hypot(pressure, valve.hysteresis_sigma(at.travel))

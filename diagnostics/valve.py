@@ -26,6 +26,10 @@ CURVE_START = 40 / 480
 CURVE_START_SIGMA = 10 / 480
 """Where the curve begins: flow starts at 20 to 60 pulses of 480; common practice, no source."""
 
+HYSTERESIS_SIGMA = 6 / 480
+"""Doubt about the opening itself: a stepper's hysteresis of 3 to 10 pulses of 480, pulsing about
+the start of the curve. No calibration takes it away. Common practice, no source."""
+
 SIZE_SIGMA = 0.12
 SCALED_SIZE_SIGMA = 0.25
 """Standard uncertainty (in logarithms) of an uncalibrated valve fully open, +-25 % at 95 %: with
@@ -87,6 +91,12 @@ def curve_basis(travel: FloatArray) -> FloatArray:
     """
     known = np.where(travel >= LEAST_TRAVEL, travel, np.nan)
     return np.stack([np.ones(travel.shape), np.log(known), -1.0 / (known * (1.0 - CURVE_START))])
+
+
+def hysteresis_sigma(travel: FloatArray) -> FloatArray:
+    """What the doubt about the opening adds to the logarithm of the flow."""
+    known = np.where(travel >= LEAST_TRAVEL, travel, np.nan)
+    return np.asarray(HYSTERESIS_SIGMA / (known * (1.0 - CURVE_START)))
 
 
 def curve_prior(plant: Plant) -> FloatArray:
