@@ -80,9 +80,10 @@ class States:
 def classify(samples: Samples, timebase: Timebase, fluid: Fluid, plant: Plant) -> States:
     """The operating state of every sample; with no channel to tell, OFF."""
     running = _running(samples, timebase)
-    mode = _mode(samples, timebase, plant, running)
-    special = _special(samples, timebase, mode) & running
-    heating_coil = special & (_reported(samples, timebase) != State.OIL_RETURN)
+    reported = _reported(samples, timebase)
+    mode = _mode(samples, timebase, plant, running, reported)
+    special = _special(samples, timebase, mode, reported) & running
+    heating_coil = special & (reported != State.OIL_RETURN)
     state = np.where(running, mode, State.OFF).astype(np.int8)
     state[special] = np.where(heating_coil[special], State.DEFROST, State.OIL_RETURN)
     pure = np.zeros(len(samples), np.int8)
@@ -112,10 +113,11 @@ def _reported(samples: Samples, timebase: Timebase) -> CodeArray:
     return np.where(np.isnan(said), State.OFF, meaning[np.nan_to_num(said).astype(np.intp)])
 
 
-def _mode(samples: Samples, timebase: Timebase, plant: Plant, running: BoolArray) -> CodeArray:
+def _mode(
+    samples: Samples, timebase: Timebase, plant: Plant, running: BoolArray, reported: CodeArray
+) -> CodeArray:
     """COOLING, HEATING or SIMULTANEOUS where it can be told, else OFF."""
     mode = _asked(samples, timebase, plant)
-    reported = _reported(samples, timebase)
     usual = (reported >= State.COOLING) & (reported <= State.SIMULTANEOUS)
     mode = np.where((mode == State.OFF) & usual, reported, mode)
     coil_above_k = samples.outdoor_or_nan("outdoor_coil_temperature") - samples.outdoor_or_nan(
@@ -151,9 +153,10 @@ def _asked(samples: Samples, timebase: Timebase, plant: Plant) -> CodeArray:
     return pick.astype(np.int8)
 
 
-def _special(samples: Samples, timebase: Timebase, mode: CodeArray) -> BoolArray:
+def _special(
+    samples: Samples, timebase: Timebase, mode: CodeArray, reported: CodeArray
+) -> BoolArray:
     """Defrost or oil return."""
-    reported = _reported(samples, timebase)
     said = (reported == State.DEFROST) | (reported == State.OIL_RETURN)
     if "reported_state" in samples.outdoor:
         return np.asarray(said)

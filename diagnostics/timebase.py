@@ -174,13 +174,22 @@ def hold(values: FloatArray, timebase: Timebase) -> FloatArray:
 
     values: shape (..., n).
     """
-    if not values.size or not np.isnan(values).any():
+    missing = np.isnan(values)
+    if not missing.any():
         return values
-    index = np.where(np.isnan(values), 0, np.arange(values.shape[-1]))
-    last = np.maximum.accumulate(index, axis=-1)
-    age = timebase.seconds - timebase.seconds[last]
+    if values.ndim > 1:
+        out = values.copy()
+        # Most rows have no hole, and finding the last value is the dear part.
+        for row in np.argwhere(missing.any(axis=-1)):
+            out[tuple(row)] = hold(values[tuple(row)], timebase)
+        return out
+    last = np.maximum.accumulate(np.where(missing, 0, np.arange(values.size)))
+    hole = np.flatnonzero(missing)
+    age = timebase.seconds[hole] - timebase.seconds[last[hole]]
     fresh = age <= HOLD_INTERVALS * timebase.interval_s + 1e-3
-    return np.where(fresh, np.take_along_axis(values, last, axis=-1), np.nan)
+    out = values.copy()
+    out[hole[fresh]] = values[last[hole[fresh]]]
+    return out
 
 
 def run_lengths(values: FloatArray) -> tuple[IndexArray, IndexArray]:
