@@ -50,9 +50,11 @@ RUN_ON_S = 600.0
 
 COIL_K = 1.5
 DEFROST_COIL_K = 4.0
-DEFROST_LONGEST_S = 1200.0
-"""A coil this much warmer than the air while rooms only ask for heat is being defrosted; a longer
-spell than this is a wrong thermistor."""
+FORCED_VALVE = 0.35
+SPELL_LONGEST_S = 1200.0
+"""Without the unit's own word: a coil this much warmer than the air while rooms only ask for heat
+is being defrosted; idle units with valves open beyond this share are in oil return (common
+practice, no source). A longer spell than this is something else, such as a wrong thermistor."""
 
 DRIFT_WINDOW_S = 300.0
 DRIFT_K = 1.0
@@ -82,15 +84,19 @@ def classify(samples: Samples, timebase: Timebase, fluid: Fluid, plant: Plant) -
     running = _running(samples, timebase)
     reported = _reported(samples, timebase)
     mode = _mode(samples, timebase, plant, running, reported)
-    special = _special(samples, timebase, mode, reported) & running
-    heating_coil = special & (reported != State.OIL_RETURN)
+    if "reported_state" in samples.outdoor:
+        defrost, oil_return = reported == State.DEFROST, reported == State.OIL_RETURN
+    else:
+        defrost, oil_return = _defrost(samples, timebase, mode), _oil_return(samples, timebase)
+    defrost, oil_return = defrost & running, oil_return & running & ~defrost
+    special = defrost | oil_return
     state = np.where(running, mode, State.OFF).astype(np.int8)
-    state[special] = np.where(heating_coil[special], State.DEFROST, State.OIL_RETURN)
+    state[defrost], state[oil_return] = State.DEFROST, State.OIL_RETURN
     pure = np.zeros(len(samples), np.int8)
     pure[state == State.COOLING] = 1
     pure[state == State.HEATING] = -1
     # Oil return runs as cooling does, so only heating has to turn back after it.
-    turned_back = tb.starts(~special) & (np.roll(heating_coil, 1) | (pure < 0))
+    turned_back = tb.starts(~special) & (np.roll(defrost, 1) | (pure < 0))
     state[_starting(running, turned_back, pure, timebase) & ~special] = State.STARTING
     steady = _steady(samples, timebase, fluid, running)
     steady &= (state >= State.COOLING) & (state <= State.SIMULTANEOUS)
@@ -153,20 +159,30 @@ def _asked(samples: Samples, timebase: Timebase, plant: Plant) -> CodeArray:
     return pick.astype(np.int8)
 
 
-def _special(
-    samples: Samples, timebase: Timebase, mode: CodeArray, reported: CodeArray
-) -> BoolArray:
-    """Defrost or oil return."""
-    said = (reported == State.DEFROST) | (reported == State.OIL_RETURN)
-    if "reported_state" in samples.outdoor:
-        return np.asarray(said)
+def _defrost(samples: Samples, timebase: Timebase, mode: CodeArray) -> BoolArray:
+    """Short spells of a warm outdoor coil while rooms only ask for heat."""
     warmer_k = samples.outdoor_or_nan("outdoor_coil_temperature") - samples.outdoor_or_nan(
         "outdoor_air_temperature"
     )
-    warm = (mode == State.HEATING) & (warmer_k > DEFROST_COIL_K)
-    # A spell longer than any defrost is none at all, so each needs its own end in sight.
-    age = tb.seconds_since(~warm, timebase) + tb.seconds_until(~warm, timebase)
-    return np.asarray(said | (warm & (age <= DEFROST_LONGEST_S)))
+    return _short((mode == State.HEATING) & (warmer_k > DEFROST_COIL_K), timebase)
+
+
+def _oil_return(samples: Samples, timebase: Timebase) -> BoolArray:
+    """Short spells in which units that do not ask have their valves open as wide as the others."""
+    if not {"valve", "call"} <= samples.indoor.keys():
+        return np.zeros(len(samples), bool)
+    valve = tb.hold(samples.indoor["valve"], timebase)
+    demand = tb.hold(samples.indoor_or_nan("demand", valve.shape[0]), timebase)
+    # Only a unit known not to ask says anything: an open valve is usual in all others.
+    idle = demand == 0
+    forced = (valve > FORCED_VALVE) | np.isnan(valve)
+    return _short(idle.any(axis=0) & forced.all(axis=0), timebase)
+
+
+def _short(mask: BoolArray, timebase: Timebase) -> BoolArray:
+    """Those spells that are over within SPELL_LONGEST_S, each with its own end in sight."""
+    age = tb.seconds_since(~mask, timebase) + tb.seconds_until(~mask, timebase)
+    return np.asarray(mask & (age <= SPELL_LONGEST_S))
 
 
 def _starting(

@@ -105,6 +105,25 @@ def test_a_short_warm_coil_in_heating_is_defrost_and_a_lasting_one_a_bad_thermis
     assert only(lasting) is State.HEATING
 
 
+def test_idle_units_forced_open_for_some_minutes_are_oil_return() -> None:
+    indoor = calls(COOL, OFF)
+    indoor["demand"][1] = 0.0
+    indoor["valve"] = np.stack([np.full(N, 0.5), np.zeros(N)])
+    indoor["valve"][:, 100:130] = 0.6
+    states = classify(running(N, indoor=indoor))
+    assert np.flatnonzero(states.state == State.OIL_RETURN).tolist() == list(range(100, 130))
+    assert (states.state[130:] == State.COOLING).all()
+    indoor["valve"][1] = 0.6  # a valve that never closes is no oil return
+    assert only(classify(running(N, indoor=indoor))) is State.COOLING
+
+
+def test_wide_open_valves_of_units_that_ask_are_no_oil_return() -> None:
+    indoor = calls(COOL, COOL)
+    indoor["valve"] = np.full((2, N), 0.3)
+    indoor["valve"][:, 100:130] = 0.9
+    assert only(classify(running(N, indoor=indoor))) is State.COOLING
+
+
 def test_the_first_minutes_after_a_start_are_starting() -> None:
     speed = np.where(np.arange(N) < 60, 0.0, 60.0)
     states = classify(running(N, outdoor={"compressor_speed": speed}, indoor=calls(COOL, COOL)))
