@@ -1,0 +1,131 @@
+"""``manage.py demo``: a fleet to look at, from nothing to the dashboard in one command."""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+import threading
+import time
+from argparse import ArgumentParser
+from datetime import datetime
+from typing import Any
+
+import psutil
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+from fixtures import demo
+from fleet.analysis.ranking import ranking
+from fleet.embedded import EmbeddedError, data_folder
+from fleet.embedded.processes import HOST, running_services
+from fleet.management import demonstration
+from fleet.management.arguments import REFUSED, WRONG_USAGE
+from fleet.management.commands.rank import as_table
+from fleet.models import System
+
+
+class Command(BaseCommand):
+    """Loads the demo fleet, prints the ranking and serves the dashboard."""
+
+    help = "Load and analyse a simulated fleet, print its ranking and serve the dashboard."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        """--no-serve and --port."""
+        parser.add_argument("--no-serve", action="store_true", help="stop after the ranking")
+        parser.add_argument(
+            "--port",
+            type=int,
+            default=8000,
+            choices=range(65536),
+            metavar="N",
+            help=f"port of the dashboard on {HOST} (default 8000; 0 takes a free one)",
+        )
+
+    def handle(self, *, no_serve: bool, port: int, **_: Any) -> None:
+        """Load what is missing, say who may look, and serve."""
+        if os.environ.get("DATABASE_URL"):
+            raise CommandError(
+                "demo makes people with printed passwords, so it uses the private database only:"
+                " unset DATABASE_URL.",
+                returncode=WRONG_USAGE,
+            )
+        try:
+            if not no_serve:
+                _check_free(port)
+            self._prepare()
+            if not no_serve:
+                self._serve(port)
+        except EmbeddedError as error:
+            raise CommandError(str(error)) from error
+
+    def _prepare(self) -> None:
+        now = timezone.now()
+        call_command("migrate", interactive=False, verbosity=0)
+        if days := demonstration.days_missing(now):
+            self._load(days, now)
+        else:
+            self.stdout.write("The demo fleet is loaded already.")
+        passwords = demonstration.admit_people()
+        demonstration.give_work()
+        self.stdout.write("")
+        self.stdout.write(as_table(ranking(now, System.objects.all())))
+        self.stdout.write("People, with passwords of this run:")
+        for person in demonstration.PEOPLE:
+            name = f"{person.first_name} {person.last_name}, {person.role.label}"
+            self.stdout.write(f"  {person.username:<12}{passwords[person.username]}   {name}")
+        self.stdout.write(f"Ready after {_age_s():.0f} s.")
+        self.stdout.flush()
+
+    def _load(self, days: int, now: datetime) -> None:
+        end = demo.latest_midnight(now)
+        systems = sum(len(site.systems) for site in demo.sites(end))
+        self.stdout.write(f"Simulating, taking in and analysing {days} days of {systems} systems …")
+        self.stdout.flush()
+        columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
+        console = Console(stderr=True)
+        began = time.perf_counter()
+        folder = data_folder() / "demo" / f"until-{end:%Y-%m-%d}-for-{days}-days"
+        with Progress(
+            *columns, TimeElapsedColumn(), console=console, disable=not console.is_terminal
+        ) as bar:
+            task = bar.add_task("Systems written and analysed", total=2 * systems)
+            loaded = demonstration.load(folder, days, now, lambda: bar.advance(task))
+        refused = [reason for each in loaded for reason in each.refused]
+        if refused:
+            raise CommandError("\n".join(refused), returncode=REFUSED)
+        rows = sum(each.rows for each in loaded)
+        self.stdout.write(f"{rows:,} rows in {time.perf_counter() - began:.0f} s.")
+
+    def _serve(self, port: int) -> None:
+        interrupted = threading.Event()
+        for signum in (signal.SIGINT, signal.SIGTERM):
+            signal.signal(signum, lambda *_: interrupted.set())
+        with running_services(port) as running:
+            self.stdout.write(
+                f"The dashboard is at {running.web}, {_age_s():.0f} s after the start."
+                " Ctrl-C stops it."
+            )
+            self.stdout.flush()
+            interrupted.wait()
+            self.stdout.write("Stopping …")
+
+
+def _check_free(port: int) -> None:
+    """Whether the port can be had is better known before a minute of loading than after."""
+    with socket.socket(socket.AF_INET) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((HOST, port))
+        except OSError as error:
+            raise CommandError(
+                f"cannot listen at {HOST}:{port}: {error.strerror}. Choose another with --port."
+            ) from error
+
+
+def _age_s() -> float:
+    """Seconds since this process was started."""
+    return time.time() - psutil.Process().create_time()
