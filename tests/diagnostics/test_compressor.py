@@ -1,0 +1,141 @@
+"""Compressor flow against published coefficients and hand-worked values."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from diagnostics import compressor, refrigerant
+from diagnostics.compressor import SuctionGas
+from diagnostics.plant import Refrigerant
+from tests.diagnostics.signals import fahrenheit
+
+R410A = refrigerant.fluid(Refrigerant.R410A)
+
+# R-410A, 3 tons, degF in, lbm/h out: coefficients printed in the sample code of an open academic
+# cycle simulator; the flows follow by hand from the ten-term polynomial of AHRI 540.
+PUBLISHED_MAP = (
+    217.3163128,
+    5.094492028,
+    -0.593170311,
+    4.38e-2,
+    -2.14e-2,
+    1.04e-2,
+    7.90e-5,
+    -5.73e-5,
+    1.79e-4,
+    -8.08e-5,
+)
+LBM_H_KG_S = 0.45359237 / 3600
+
+
+def gas(**changes: float) -> SuctionGas:
+    """One sample; 60 rev/s, 0.85 / 2.5 MPa, 10 degC at the suction unless changed."""
+    usual = {
+        "speed_rps": 60.0,
+        "suction_pressure_pa": 0.85e6,
+        "discharge_pressure_pa": 2.5e6,
+        "suction_temperature_k": 283.15,
+    }
+    return SuctionGas(**{name: np.array([value]) for name, value in (usual | changes).items()})
+
+
+@pytest.mark.parametrize(
+    ("suction_f", "discharge_f", "lbm_h", "kg_s"),
+    [
+        (45, 130, 459.4479, 0.057889),
+        (45, 115, 471.3397, 0.059388),
+        (50, 115, 516.6946, 0.065102),
+        (35, 95, 399.6169, 0.050351),
+        (40, 120, 424.5716, 0.053495),
+    ],
+)
+def test_a_published_ahri_540_map_gives_its_flows(
+    suction_f: float, discharge_f: float, lbm_h: float, kg_s: float
+) -> None:
+    flow = compressor.map_value(PUBLISHED_MAP, np.array([suction_f]), np.array([discharge_f]))
+    assert flow == pytest.approx(lbm_h, abs=1e-4)
+    assert flow * LBM_H_KG_S == pytest.approx(kg_s, abs=1e-6)
+
+
+def test_a_map_without_ten_coefficients_is_refused() -> None:
+    with pytest.raises(ValueError, match=r"10 coefficients \(AHRI 540\), 9 given"):
+        compressor.map_value(PUBLISHED_MAP[:9], np.array([45.0]), np.array([115.0]))
+
+
+def test_superheat_correction_of_dabiri_and_rice() -> None:
+    """Map superheat 20 degF against 5 K at 45 degF dew: v ratio 1.04206, factor 1.03154."""
+    dew_k = fahrenheit(45)
+    pressure = R410A.p_dew_pa(dew_k)
+    mapped = R410A.rho_vapour_kg_m3(pressure, dew_k + 20 / 1.8)
+    actual = R410A.rho_vapour_kg_m3(pressure, dew_k + 5)
+    assert actual / mapped == pytest.approx(1.04206, abs=2e-4)
+    assert compressor.superheat_factor(mapped, actual) == pytest.approx(1.03154, abs=2e-4)
+
+
+def test_the_volumetric_model_gives_the_worked_flow() -> None:
+    """42 cm3/rev, 60 rev/s, R-410A at 0.85 MPa and 10 degC, efficiency 0.93: 0.072279 kg/s."""
+    flow = compressor.volumetric_flow(42e-6, gas(), R410A, 0.93)
+    assert flow == pytest.approx(0.072279, rel=5e-4)
+
+
+def test_generic_efficiency_stays_in_the_usual_ranges() -> None:
+    """Inverter scroll 0.90-0.98 at ratio 2-3; 0.75-0.90 below 25-30 rev/s (common practice)."""
+    at = compressor.volumetric_efficiency
+    for ratio in (2.0, 2.5, 3.0):
+        assert 0.90 <= at(np.array(ratio), np.array(60.0)) <= 0.98
+    assert 0.75 <= at(np.array(3.0), np.array(15.0)) <= 0.90
+    fall = at(np.array(3.0), np.array(60.0)) - at(np.array(4.0), np.array(60.0))
+    assert fall == pytest.approx(0.02)
+
+
+def test_the_worked_flow_lies_within_the_bounds_of_the_generic_estimate() -> None:
+    flow = compressor.estimate(42e-6, gas(), R410A)
+    assert flow.low_kg_s < 0.072279 < flow.high_kg_s
+
+
+def test_slow_running_widens_the_bounds() -> None:
+    fast, slow = (compressor.estimate(42e-6, gas(speed_rps=n), R410A) for n in (60.0, 12.0))
+    assert slow.high_kg_s / slow.low_kg_s > 1.05 * fast.high_kg_s / fast.low_kg_s
+
+
+def test_a_wet_suction_raises_only_the_upper_bound() -> None:
+    dew_k = float(R410A.t_dew_k(0.85e6)[0])
+    dry = compressor.estimate(42e-6, gas(suction_temperature_k=dew_k + 2.0), R410A)
+    wet = compressor.estimate(42e-6, gas(suction_temperature_k=dew_k), R410A)
+    assert wet.high_kg_s / wet.flow_kg_s > dry.high_kg_s / dry.flow_kg_s
+    assert wet.low_kg_s / wet.flow_kg_s == pytest.approx(dry.low_kg_s / dry.flow_kg_s)
+
+
+def test_without_a_suction_temperature_usual_superheat_is_assumed() -> None:
+    dew_k = float(R410A.t_dew_k(0.85e6)[0])
+    missing = compressor.estimate(42e-6, gas(suction_temperature_k=np.nan), R410A)
+    usual = compressor.estimate(42e-6, gas(suction_temperature_k=dew_k + 5), R410A)
+    assert missing.flow_kg_s == pytest.approx(usual.flow_kg_s)
+
+
+@settings(max_examples=50, deadline=None)
+@given(
+    speed=st.floats(5, 120),
+    suction=st.floats(0.4e6, 1.2e6),
+    lift=st.floats(1.3, 6.0),
+    superheat=st.floats(-3, 30),
+    factor=st.floats(0.2, 5.0),
+)
+def test_flow_scales_with_displacement_and_bounds_stay_in_order(
+    speed: float, suction: float, lift: float, superheat: float, factor: float
+) -> None:
+    dew_k = float(R410A.t_dew_k(suction)[0])
+    state = gas(
+        speed_rps=speed,
+        suction_pressure_pa=suction,
+        discharge_pressure_pa=min(suction * lift, 4.4e6),
+        suction_temperature_k=dew_k + superheat,
+    )
+    one = compressor.estimate(42e-6, state, R410A)
+    scaled = compressor.estimate(42e-6 * factor, state, R410A)
+    assert 0 < one.low_kg_s < one.flow_kg_s < one.high_kg_s
+    assert scaled.flow_kg_s == pytest.approx(factor * one.flow_kg_s)
+    assert scaled.low_kg_s == pytest.approx(factor * one.low_kg_s)

@@ -1,0 +1,147 @@
+"""Oscillation indices against signals with known answers."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.signal import lfilter
+from statsmodels.datasets import sunspots
+
+from diagnostics import oscillation
+
+TRIALS, LENGTH = 300, 1024
+
+
+def sine(period: float, length: int = LENGTH) -> np.ndarray:
+    """One row of a sine."""
+    return np.sin(2 * np.pi * np.arange(length) / period)[None, :]
+
+
+def second_order_loop(
+    noise: np.ndarray, period: float, damping: float, settle: int = 400
+) -> np.ndarray:
+    """Noise through a discrete second-order system, start-up cut off."""
+    natural = 2 * np.pi / period
+    pole = np.exp(natural * (-damping + 1j * np.sqrt(1 - damping**2)))
+    return lfilter([1.0], [1.0, -2 * pole.real, abs(pole) ** 2], noise)[:, settle:]
+
+
+def flagged(signals: np.ndarray) -> tuple[float, float]:
+    """Share of rows with regularity above 1, and with a decay ratio above 0.5."""
+    correlation = oscillation.autocorrelation(signals)
+    regular = oscillation.regularity(correlation).index > 1.0
+    return float(regular.mean()), float((oscillation.decay_ratio(correlation) > 0.5).mean())
+
+
+def test_a_sine_has_its_period_and_the_reference_indices() -> None:
+    """Period 32, N 1024: period 32.001, r above 1e4, R 0.984."""
+    correlation = oscillation.autocorrelation(sine(32))
+    found = oscillation.regularity(correlation)
+    assert found.period == pytest.approx(32.001, abs=1e-3)
+    assert found.index > 1e4
+    assert found.intervals == 10
+    assert oscillation.decay_ratio(correlation) == pytest.approx(0.984, abs=1e-3)
+
+
+def test_the_sunspots_have_their_known_cycle() -> None:
+    """statsmodels sunspots 1700-2008, cycle of about 11 years: 10.46, r 3.55, R 0.846."""
+    numbers = sunspots.load_pandas().data["SUNACTIVITY"].to_numpy(float)[None, :]
+    correlation = oscillation.autocorrelation(numbers)
+    found = oscillation.regularity(correlation)
+    assert found.period == pytest.approx(10.46, abs=0.01)
+    assert found.index == pytest.approx(3.55, abs=0.01)
+    assert oscillation.decay_ratio(correlation) == pytest.approx(0.846, abs=1e-3)
+
+
+# Shares flagged in 300 trials of N 1024: white noise, AR(1) 0.9, sine with as much or four times as
+# much noise, noise-driven loop of damping 0.2. Tolerances are three binomial standard deviations.
+def binomial(share: float) -> float:
+    """Three standard deviations of a share in 300 trials, at least 2 %."""
+    return max(0.02, 3 * float(np.sqrt(share * (1 - share) / TRIALS)))
+
+
+@pytest.mark.parametrize(
+    ("signal", "regular", "decaying"),
+    [
+        ("white", 0.03, 0.0),
+        ("ar1", 0.017, 0.013),
+        ("sine, power ratio 1", 1.0, 0.31),
+        ("sine, power ratio 0.25", 0.51, 0.01),
+        ("loop", 0.70, 0.63),
+    ],
+)
+def test_shares_flagged_match_the_reference_trials(
+    signal: str, regular: float, decaying: float
+) -> None:
+    rng = np.random.default_rng(1)
+    noise = rng.normal(size=(TRIALS, LENGTH + 400))
+    phase = rng.uniform(0, 2 * np.pi, (TRIALS, 1))
+    wave = np.sqrt(2) * np.sin(2 * np.pi * np.arange(LENGTH) / 32 + phase)
+    signals = {
+        "white": noise[:, :LENGTH],
+        "ar1": lfilter([1.0], [1.0, -0.9], noise)[:, :LENGTH],
+        "sine, power ratio 1": wave + noise[:, :LENGTH],
+        "sine, power ratio 0.25": 0.5 * wave + noise[:, :LENGTH],
+        "loop": second_order_loop(noise, 32, 0.2),
+    }[signal]
+    r, big_r = flagged(signals)
+    assert r == pytest.approx(regular, abs=binomial(regular))
+    assert big_r == pytest.approx(decaying, abs=binomial(decaying))
+
+
+@pytest.mark.parametrize(
+    ("samples_per_cycle", "tolerance"), [(2.3, 0.06), (4.3, 0.02), (12.0, 0.01)]
+)
+def test_a_faint_sine_keeps_its_period_down_to_few_samples_a_cycle(
+    samples_per_cycle: float, tolerance: float
+) -> None:
+    """Twelve cycles of a sine at four times the noise power; median over trials."""
+    rng = np.random.default_rng(3)
+    length = round(12 * samples_per_cycle)
+    wave = sine(samples_per_cycle, length) * np.sqrt(2) * 2
+    signals = wave + rng.normal(size=(100, length))
+    period = oscillation.regularity(oscillation.autocorrelation(signals)).period
+    assert np.nanmedian(period) == pytest.approx(samples_per_cycle, rel=tolerance)
+
+
+def test_a_constant_row_does_not_oscillate() -> None:
+    correlation = oscillation.autocorrelation(np.ones((2, 64)))
+    assert np.all(correlation == 0)
+    assert np.all(np.isnan(oscillation.regularity(correlation).period))
+    assert np.all(oscillation.decay_ratio(correlation) == 0)
+
+
+def test_detrending_takes_a_ramp_away_and_leaves_the_swing() -> None:
+    ramp = np.linspace(3, 9, 120)[None, :]
+    wave = np.sin(2 * np.pi * np.arange(120) / 12)[None, :]
+    assert oscillation.detrend(ramp) == pytest.approx(np.zeros((1, 120)), abs=1e-9)
+    assert oscillation.detrend(ramp + wave) == pytest.approx(wave, abs=0.2)
+
+
+def test_the_lag_between_two_rows_is_found() -> None:
+    rng = np.random.default_rng(5)
+    first = rng.normal(size=(1, 400))
+    second = np.roll(first, 7, axis=1)
+    assert oscillation.cross_correlation(first, second, 50).argmax() == 7
+
+
+@settings(max_examples=30, deadline=None)
+@given(
+    period=st.floats(6, 40),
+    scale=st.floats(1e-3, 1e3),
+    shift=st.floats(-1e3, 1e3),
+    seed=st.integers(0, 1000),
+)
+def test_indices_do_not_depend_on_scale_or_level(
+    period: float, scale: float, shift: float, seed: int
+) -> None:
+    rng = np.random.default_rng(seed)
+    rows = sine(period, 300) + 0.2 * rng.normal(size=(1, 300))
+    plain, moved = (oscillation.autocorrelation(x) for x in (rows, scale * rows + shift))
+    assert moved == pytest.approx(plain, abs=1e-6)
+    assert oscillation.regularity(moved).period == pytest.approx(
+        oscillation.regularity(plain).period, rel=1e-4
+    )
+    assert np.max(np.abs(plain)) <= 1 + 1e-9
