@@ -36,7 +36,9 @@ class Tuning:
     learned (two of +-0.5 K class). cap: largest log-odds of one independent reading.
     memory_s: readings closer than this repeat each other. turns_per_hour: expected reversals in
     simultaneous operation. decisive: posterior from which an answer is given. pure_bias:
-    log-odds per reading for the direction that a pure mode fixes physically.
+    log-odds per reading for the direction that a pure mode fixes physically. special_bias: the
+    same per independent reading for to_indoor in defrost and oil return, when the outdoor coil
+    usually condenses; the sensors may outvote it.
     open_lag_s, close_lag_s: after the valve opens (closes) until the pipe shows it.
     """
 
@@ -47,6 +49,7 @@ class Tuning:
     turns_per_hour: float = 4.0
     decisive: float = 0.97
     pure_bias: float = 12.0
+    special_bias: float = 1.0
     open_lag_s: float = 20.0
     close_lag_s: float = 240.0
 
@@ -102,7 +105,8 @@ def infer(
     weight = min(1.0, timebase.interval_s / tuning.memory_s) if len(timebase) > 1 else 1.0
     seen = weight * np.nan_to_num(evidence)
     turn = _turn_probability(timebase, states, tuning)
-    log_odds = smooth(seen + tuning.pure_bias * states.pure, turn)
+    prior = tuning.pure_bias * states.pure + weight * tuning.special_bias * _special(states)
+    log_odds = smooth(seen + prior, turn)
     sign = np.zeros(len(timebase), np.int8)
     limit = np.log(tuning.decisive / (1 - tuning.decisive))
     sign[states.running & (log_odds > limit)] = 1
@@ -168,6 +172,10 @@ def _evidence(drop_k: FloatArray, offset_sigma_k: float, tuning: Tuning) -> Floa
     return np.asarray(np.clip(odds, -tuning.cap, tuning.cap))
 
 
+def _special(states: States) -> BoolArray:
+    return np.asarray((states.state == State.DEFROST) | (states.state == State.OIL_RETURN))
+
+
 def _turn_probability(timebase: Timebase, states: States, tuning: Tuning) -> FloatArray:
     """Probability that the direction differs from that of the sample before.
 
@@ -175,8 +183,7 @@ def _turn_probability(timebase: Timebase, states: States, tuning: Tuning) -> Flo
     """
     steps_s = np.diff(timebase.seconds, prepend=timebase.seconds[:1] - 1.0)
     turn = 0.5 * (1 - np.exp(-2 * tuning.turns_per_hour / 3600 * steps_s))
-    special = (states.state == State.DEFROST) | (states.state == State.OIL_RETURN)
-    broken = ~states.running
+    special, broken = _special(states), ~states.running
     broken[1:] |= ~states.running[:-1] | (special[1:] != special[:-1])
     return np.where(broken, 0.5, turn)
 

@@ -5,6 +5,8 @@ Goes the way an upload goes: headers, units, ranges, fixed-point codes. Truth st
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
+
 import numpy as np
 
 from diagnostics.channels import INDOOR_BY_NAME, OUTDOOR_BY_NAME, Channel, Quantity
@@ -19,7 +21,8 @@ from diagnostics.plant import (
 from diagnostics.samples import FloatArray, Samples
 from diagnostics.units import to_inside
 from fixtures.simulator.simulate import Recording
-from fixtures.simulator.spec import SystemSpec
+from fixtures.simulator.spec import Compressor, Segment, SystemSpec
+from fixtures.simulator.spec import IndoorUnit as Room
 
 
 def plant_of(spec: SystemSpec) -> Plant:
@@ -81,3 +84,32 @@ def _inside(channel: Channel, unit: str, column: np.ndarray, plant: Plant) -> Fl
     values = to_inside(channel, unit or None, column.astype(np.float64), plant)
     values = np.where((values < channel.low) | (values > channel.high), np.nan, values)
     return channel.decode(channel.encode(values))
+
+
+def mixed_building(seed: int, interval_s: int = 10) -> SystemSpec:
+    """A day of rooms that differ enough to call for both cooling and heating."""
+    rng = np.random.default_rng(seed)
+    rooms = tuple(
+        Room(
+            f"A-{i}",
+            5.6,
+            setpoint_c=float(rng.uniform(20.0, 24.5)),
+            envelope_share_per_k=float(rng.uniform(0.012, 0.04)),
+            gains_share=float(rng.uniform(0.15, 0.6)),
+            solar_share=float(rng.uniform(0.05, 0.5)),
+            base_gains_share=0.5 if i % 4 == 0 else 0.04,
+            always_on=i % 4 == 0,
+        )
+        for i in range(8)
+    )
+    return SystemSpec(
+        code="M1",
+        refrigerant=("R-410A", "R-32", "R-454B")[seed % 3],
+        indoor=rooms,
+        cooling_capacity_kw=39.0,
+        compressor=Compressor(displacement_cm3=71.0),
+        start=datetime(2026, 1 + 2 * seed % 12, 12, tzinfo=UTC),
+        segments=(Segment(timedelta(days=1), interval_s),),
+        seed=seed,
+        use=("hotel", "laboratory", "office")[seed % 3],
+    )

@@ -273,9 +273,12 @@ def test_a_stop_forgets_the_direction() -> None:
     assert told.probability_to_indoor[110:] == pytest.approx(0.5)
 
 
-def test_defrost_forgets_the_direction_of_heating() -> None:
+@pytest.mark.parametrize("outvoted", [False, True])
+def test_defrost_forgets_heating_and_leans_to_indoor_unless_outvoted(outvoted: bool) -> None:
     samples = pair(
-        noisy(301.0, 0.2, 1), noisy(305.0, 0.2, 2), np.where(np.arange(N) < 100, 0.4, 0.0)
+        noisy(301.0, 0.2, 1),
+        noisy(305.0, 0.2, 2),
+        np.where((np.arange(N) < 100) | outvoted, 0.4, 0.0),
     )
     heating = states(N, -1)
     code = np.where(np.arange(N) < 100, heating.state, State.DEFROST).astype(np.int8)
@@ -283,7 +286,7 @@ def test_defrost_forgets_the_direction_of_heating() -> None:
     defrost = States(code, heating.running, heating.steady, pure)
     told = direction.infer(samples, timebase.of(samples), defrost)
     assert (told.sign[:100] == -1).all()
-    assert (told.sign[103:] == 0).all()
+    assert (told.sign[115:] == (-1 if outvoted else 1)).all()
 
 
 @pytest.mark.parametrize("n", [0, 1, 2])

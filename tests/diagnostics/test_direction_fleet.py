@@ -7,7 +7,7 @@ at least 2 K, at least 99.9 % of the answers are right and at most 2 % stay unde
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from functools import cache
 
 import numpy as np
 import pytest
@@ -16,49 +16,13 @@ from diagnostics import cleaning, direction, refrigerant, state, timebase
 from diagnostics.direction import Direction
 from diagnostics.state import States
 from fixtures.simulator.simulate import simulate
-from fixtures.simulator.spec import (
-    Compressor,
-    Fault,
-    IndoorUnit,
-    Segment,
-    SensorClass,
-    SystemSpec,
-)
+from fixtures.simulator.spec import Fault, SensorClass, SystemSpec
 from fixtures.simulator.truth import Truth
-from tests.diagnostics.simulated import samples_and_plant
+from tests.diagnostics.simulated import mixed_building, samples_and_plant
 
 LARGE_DROP_K = 2.0
 OUTSIDE = "liquid_temperature_outdoor_side"
 INSIDE = "liquid_temperature_indoor_side"
-
-
-def mixed_building(seed: int, interval_s: int = 10) -> SystemSpec:
-    """A day of rooms that differ enough to call for both cooling and heating."""
-    rng = np.random.default_rng(seed)
-    rooms = tuple(
-        IndoorUnit(
-            f"A-{i}",
-            5.6,
-            setpoint_c=float(rng.uniform(20.0, 24.5)),
-            envelope_share_per_k=float(rng.uniform(0.012, 0.04)),
-            gains_share=float(rng.uniform(0.15, 0.6)),
-            solar_share=float(rng.uniform(0.05, 0.5)),
-            base_gains_share=0.5 if i % 4 == 0 else 0.04,
-            always_on=i % 4 == 0,
-        )
-        for i in range(8)
-    )
-    return SystemSpec(
-        code="M1",
-        refrigerant=("R-410A", "R-32", "R-454B")[seed % 3],
-        indoor=rooms,
-        cooling_capacity_kw=39.0,
-        compressor=Compressor(displacement_cm3=71.0),
-        start=datetime(2026, 1 + 2 * seed % 12, 12, tzinfo=UTC),
-        segments=(Segment(timedelta(days=1), interval_s),),
-        seed=seed,
-        use=("hotel", "laboratory", "office")[seed % 3],
-    )
 
 
 @dataclass(frozen=True)
@@ -78,6 +42,7 @@ class Score:
         return 1 - self.answered / self.large
 
 
+@cache
 def examine(spec: SystemSpec) -> tuple[Direction, States, Truth]:
     recording = simulate(spec)
     samples, plant = samples_and_plant(recording, spec)
