@@ -50,12 +50,10 @@ class _Membership:
             if self.connection is None:
                 self.connection = _connect(place)
             if self.connection is not None:
-                answer = _request(self.connection, names, place)
+                answer = self._request(names, place)
                 if answer is not None:
                     _raise_refusal(answer)
                     return
-                self.connection.close()  # it was shutting down, or was killed
-                self.connection = None
             self._spawn_if_none(place)
             time.sleep(0.01)
         raise EmbeddedError(
@@ -66,10 +64,24 @@ class _Membership:
         """Stop being counted; return the place if nobody else is, so that its servers stop."""
         if self.connection is None or self.place is None:
             return None
-        answer = _request(self.connection, ["leave"], self.place)
-        self.connection.close()
-        self.connection = None
+        answer = self._request(["leave"], self.place)
+        self._hang_up()
         return None if answer and answer["others"] else self.place
+
+    def _request(self, names: list[str], place: Place) -> dict[str, Any] | None:
+        """Ask and return the answer; hang up when there is none, lest it come to the next."""
+        answer = None
+        try:
+            answer = _request(self.connection, names, place) if self.connection else None
+        finally:
+            if answer is None:  # it was shutting down, was killed, or we were interrupted
+                self._hang_up()
+        return answer
+
+    def _hang_up(self) -> None:
+        if self.connection:
+            self.connection.close()
+        self.connection = None
 
     def _spawn_if_none(self, place: Place) -> None:
         """Start a supervisor unless one lives or another user is just starting it."""

@@ -85,7 +85,7 @@ class Place:
     def make(self) -> None:
         """Create the folders, if absent, and record `root` when it lies elsewhere."""
         open_mode = 0o711 if self.account else 0o700
-        _make_folder(self.home, open_mode)
+        make_home(self.home)
         if self.root.parent != self.home:
             _make_folder(self.root.parent, open_mode)
         _make_folder(self.root, open_mode)
@@ -155,6 +155,21 @@ def reachable(path: Path, account: Account) -> bool:
         if not allowed:
             return False
     return True
+
+
+def make_home(home: Path) -> None:
+    """Create the data folder; as root, passable by the servers' account but not readable."""
+    _make_folder(home, 0o711 if os.geteuid() == 0 else 0o700)
+
+
+def write_private(path: Path, text: str) -> None:
+    """Write a secret to a new file of mode 0600, and through to the disk."""
+    path.unlink(missing_ok=True)
+    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o600)
+    with os.fdopen(descriptor, "w", encoding="utf-8") as file:
+        file.write(text)
+        file.flush()
+        os.fsync(descriptor)
 
 
 def tail(path: Path, count: int = 8) -> str:

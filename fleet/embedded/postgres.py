@@ -17,7 +17,14 @@ import psutil
 
 from fleet.embedded import binaries, children
 from fleet.embedded.errors import EmbeddedError
-from fleet.embedded.place import DATABASE_NAME, DATABASE_USER, SOCKET_PORT, Place, tail
+from fleet.embedded.place import (
+    DATABASE_NAME,
+    DATABASE_USER,
+    SOCKET_PORT,
+    Place,
+    tail,
+    write_private,
+)
 
 log = logging.getLogger(__name__)
 
@@ -192,18 +199,14 @@ def _locale(major: int) -> list[str]:
 
 def _new_password(place: Place) -> str:
     password = secrets.token_urlsafe(24)
-    place.password_file.unlink(missing_ok=True)
-    place.password_file.touch(mode=0o600)
-    place.password_file.write_text(f"*:*:*:{DATABASE_USER}:{password}\n", encoding="utf-8")
+    write_private(place.password_file, f"*:*:*:{DATABASE_USER}:{password}\n")
     return password
 
 
 @contextlib.contextmanager
 def _handed_over(place: Place, password: str) -> Iterator[Path]:
     path = place.root / "password.new"
-    path.unlink(missing_ok=True)
-    path.touch(mode=0o600)
-    path.write_text(password, encoding="utf-8")
+    write_private(path, password)
     place.give(path)
     try:
         yield path

@@ -6,7 +6,8 @@ import contextlib
 import os
 import secrets
 
-from fleet.embedded.place import data_folder
+from fleet.embedded.errors import EmbeddedError
+from fleet.embedded.place import data_folder, make_home, write_private
 
 
 def secret_key() -> str:
@@ -21,16 +22,15 @@ def secret_key() -> str:
         return kept.read_text("ascii").strip()
     fresh = secrets.token_urlsafe(50)
     try:
-        home.mkdir(mode=0o711, parents=True, exist_ok=True)
+        make_home(home)
         draft = home / f"secret_key.{os.getpid()}.{secrets.token_hex(4)}"
-        draft.touch(mode=0o600)
-        draft.write_text(fresh, encoding="ascii")
+        write_private(draft, fresh)
         try:
             os.link(draft, kept)  # fails if another process was quicker
         except FileExistsError:
             fresh = kept.read_text("ascii").strip()
         finally:
             draft.unlink()
-    except OSError:
+    except (EmbeddedError, OSError):
         return fresh
     return fresh

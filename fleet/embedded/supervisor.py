@@ -28,6 +28,7 @@ from fleet.embedded.postgres import Postgres
 log = logging.getLogger("supervisor")
 
 _FIRST_USER_LIMIT_S = 10.0
+_TRY_AGAIN_S = 5.0  # after a restart that failed; a user who asks is served at once
 _LOOK_AGAIN_S = 0.5  # an adopted server sends no SIGCHLD
 _LONGEST_LOG_BYTES = 5_000_000
 
@@ -43,6 +44,7 @@ class Supervisor:
             "broker": Broker(place, self._cancelled),
         }
         self.wanted: set[str] = set()
+        self.failed_at: dict[str, float] = {}
         self.users: set[socket.socket] = set()
         self.selector = selectors.DefaultSelector()
         self.listener = socket.socket(socket.AF_UNIX)
@@ -131,15 +133,18 @@ class Supervisor:
                 if not service.alive():
                     service.start()
                     log.info("%s is ready", name)
+                self.failed_at.pop(name, None)
             except (EmbeddedError, OSError) as error:
+                self.failed_at[name] = time.monotonic()
                 log.error("%s: %s", name, error)
                 return {"error": str(error)}
         return {"ready": names}
 
     def _tend(self) -> None:
         for name in self.wanted:
-            service = self.services[name]
-            if service.process is not None and not service.alive():
+            if time.monotonic() - self.failed_at.get(name, -_TRY_AGAIN_S) < _TRY_AGAIN_S:
+                continue
+            if not self.services[name].alive():
                 log.warning("%s died; restarting it", name)
                 self._bring_up([name])
 

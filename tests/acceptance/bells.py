@@ -1,4 +1,4 @@
-"""A worker's application with one task that leaves a trace: ``celery -A tests.acceptance.bells``."""
+"""A worker application with a task that leaves a trace: ``celery -A tests.acceptance.bells``."""
 
 from __future__ import annotations
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fcntl
 import json
 import os
 import shutil
@@ -145,7 +146,18 @@ class Stack:
                 if process.pid not in users and _concerns(process, roots)]
 
     def is_down(self, within_s: float = 15.0) -> bool:
-        return eventually(lambda: not self.processes(), within_s)
+        # the look at every process is dear, the supervisor's lock is cheap
+        return eventually(lambda: not self._supervised() and not self.processes(), within_s)
+
+    def _supervised(self) -> bool:
+        try:
+            with self.place.supervisor_lock.open() as lock:
+                fcntl.flock(lock, fcntl.LOCK_SH | fcntl.LOCK_NB)
+        except FileNotFoundError:
+            return False
+        except BlockingIOError:
+            return True
+        return False
 
     def close(self) -> None:
         for user in self.users:

@@ -8,10 +8,12 @@ import signal
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import psutil
 import pytest
 
+from fleet.embedded.binaries import client_program
 from fleet.embedded.place import SOCKET_PORT
 from fleet.embedded.postgres import Postgres
 from tests.embedded.harness import Stack, eventually
@@ -187,6 +189,20 @@ def test_a_server_that_cannot_start_says_why(stack: Stack) -> None:
     user = stack.use()
     assert "ended while starting" in user.refusal
     assert 'unrecognized configuration parameter "no_such_setting"' in user.refusal
+
+
+def test_a_timescaledb_library_beside_the_server_is_loaded(stack: Stack) -> None:
+    """The library is a stand-in under that name: only the finding and loading is tested here."""
+    programs = stack.home.parent / "pg"
+    subprocess.run(["cp", "-a", str(Path(client_program("psql")).parents[1]), str(programs)],
+                   check=True)
+    shutil.copy(programs / "lib" / "lo.so", programs / "lib" / "timescaledb.so")
+    user = stack.use(MILLRACE_PG_BIN=str(programs / "bin"))
+    assert user.refusal == ""
+    assert stack.sql("SHOW shared_preload_libraries") == [("timescaledb",)]
+    user.leave()
+    assert stack.is_down(5.0)
+    shutil.rmtree(programs)
 
 
 def test_programs_named_but_absent_are_reported(stack: Stack) -> None:
