@@ -95,7 +95,9 @@ class Table:
                 continue
             if not good.all():
                 part = part[np.repeat(good, np.diff(starts))]
-            yield Batch(first + 1 + np.flatnonzero(good), _cut(part.tobytes(), wanted))
+            yield Batch(
+                first + 1 + np.flatnonzero(good), _cut(part.tobytes(), len(self.header), wanted)
+            )
 
     def _csv_batches(self, wanted: Sequence[int], report: Report) -> Iterator[Batch]:
         lines: list[int] = []
@@ -166,13 +168,18 @@ def _batch_bounds(starts: Offsets, first: int) -> Iterator[tuple[int, int]]:
         first = max(full, first + 1)
 
 
-def _cut(part: bytes, wanted: Sequence[int]) -> tuple[pl.Series, ...]:
+def _cut(part: bytes, width: int, wanted: Sequence[int]) -> tuple[pl.Series, ...]:
+    """Columns of rows that all have ``width`` cells and no quotes."""
+    # Names of our own: polars numbers columns from 0 or 1 and orders them by its version.
+    names = [f"column_{at}" for at in range(width)]
     frame = pl.read_csv(
-        part, has_header=False, columns=list(wanted), infer_schema=False, quote_char=None
+        part,
+        has_header=False,
+        schema=dict.fromkeys(names, pl.String),
+        columns=[names[at] for at in wanted],
+        quote_char=None,
     )
-    # Polars gives the columns in the order of the file, whatever the order asked for.
-    columns = dict(zip(sorted(wanted), frame.get_columns(), strict=True))
-    return tuple(columns[at] for at in wanted)
+    return tuple(frame[names[at]] for at in wanted)
 
 
 def _text_batch(lines: list[int], rows: list[list[str]]) -> Batch:

@@ -62,7 +62,7 @@ def _gunzip(body: bytes) -> bytes:
                 part = member.decompress(rest, MIB)
                 rest = member.unused_data if member.eof else member.unconsumed_tail
                 size += len(part)
-                _check_unpacked(size, len(body))
+                _check_unpacked(size, len(body) - len(rest))
                 parts.append(part)
                 if not part and not member.eof:
                     raise RefusedError("the gzip data ends too early: send the whole file again")
@@ -71,11 +71,11 @@ def _gunzip(body: bytes) -> bytes:
     return b"".join(parts)
 
 
-def _check_unpacked(size: int, packed: int) -> None:
+def _check_unpacked(size: int, read: int) -> None:
     if size > MAX_PLAIN_BYTES:
         limit = MAX_PLAIN_BYTES // MIB
         raise TooLargeError(f"the upload unpacks to more than {limit} MiB: split it")
-    if size > MIB and size > MAX_RATIO * packed:
+    if size > MIB and size > MAX_RATIO * read:
         raise TooLargeError(
             f"the upload unpacks to more than {MAX_RATIO} times its size, which no log does"
         )
