@@ -50,11 +50,12 @@ RUN_ON_S = 600.0
 
 COIL_K = 1.5
 DEFROST_COIL_K = 4.0
-FORCED_VALVE = 0.35
+FORCED_VALVE_SHARE = 0.5
 SPELL_LONGEST_S = 1200.0
 """Without the unit's own word: a coil this much warmer than the air while rooms only ask for heat
-is being defrosted; idle units with valves open beyond this share are in oil return (common
-practice, no source). A longer spell than this is something else, such as a wrong thermistor."""
+is being defrosted; idle units with valves open beyond this share of the widest opening of the span
+are in oil return (common practice, no source). A longer spell is something else, such as a wrong
+thermistor."""
 
 DRIFT_WINDOW_S = 300.0
 DRIFT_K = 1.0
@@ -175,7 +176,9 @@ def _oil_return(samples: Samples, timebase: Timebase) -> BoolArray:
     demand = tb.hold(samples.indoor_or_nan("demand", valve.shape[0]), timebase)
     # Only a unit known not to ask says anything: an open valve is usual in all others.
     idle = demand == 0
-    forced = (valve > FORCED_VALVE) | np.isnan(valve)
+    # Full travel is not known in the unit of the file, so the span's widest opening stands for it.
+    widest = np.nanmax(valve, initial=0.0)
+    forced = (valve > FORCED_VALVE_SHARE * widest) | np.isnan(valve)
     return _short(idle.any(axis=0) & forced.all(axis=0), timebase)
 
 

@@ -105,15 +105,17 @@ def test_a_short_warm_coil_in_heating_is_defrost_and_a_lasting_one_a_bad_thermis
     assert only(lasting) is State.HEATING
 
 
-def test_idle_units_forced_open_for_some_minutes_are_oil_return() -> None:
+@pytest.mark.parametrize("scale", [0.25, 1.0, 4.0])
+def test_idle_units_forced_open_for_some_minutes_are_oil_return(scale: float) -> None:
+    """Whatever the travel of the valves, which no manifest gives."""
     indoor = calls(COOL, OFF)
     indoor["demand"][1] = 0.0
-    indoor["valve"] = np.stack([np.full(N, 0.5), np.zeros(N)])
-    indoor["valve"][:, 100:130] = 0.6
+    indoor["valve"] = scale * np.stack([np.full(N, 0.5), np.full(N, 0.1)])
+    indoor["valve"][:, 100:130] = scale * 0.6
     states = classify(running(N, indoor=indoor))
     assert np.flatnonzero(states.state == State.OIL_RETURN).tolist() == list(range(100, 130))
     assert (states.state[130:] == State.COOLING).all()
-    indoor["valve"][1] = 0.6  # a valve that never closes is no oil return
+    indoor["valve"][1] = scale * 0.6  # a valve that never closes is no oil return
     assert only(classify(running(N, indoor=indoor))) is State.COOLING
 
 
