@@ -80,6 +80,11 @@ def _opening(name: str, meaning: str) -> Channel:
     return Channel(name, Quantity.OPENING, 0.0, 1.0, 1 / 24_000, 0.0, meaning)
 
 
+def _travel(name: str, meaning: str) -> Channel:
+    """An opening whose full travel no manifest gives: see ``diagnostics.units``."""
+    return Channel(name, Quantity.OPENING, 0.0, 6.5, 1 / 4_800, 0.0, meaning)
+
+
 def _pressure(name: str, high_pa: float, meaning: str) -> Channel:
     return Channel(name, Quantity.PRESSURE, 10e3, high_pa, 100.0, 3_200_000.0, meaning)
 
@@ -112,7 +117,7 @@ OUTDOOR: tuple[Channel, ...] = (
     ),
     _temperature("subcooler_gas_temperature", -60, 100, "bypass gas leaving the subcooler"),
     _opening("subcooler_valve", "opening of the subcooler's expansion valve"),
-    _opening("outdoor_valve", "opening of the outdoor coil's expansion valve"),
+    _travel("outdoor_valve", "opening of the outdoor coil's expansion valve"),
     _temperature("outdoor_air_temperature", -50, 65, "outdoor air"),
     _temperature("outdoor_coil_temperature", -60, 90, "outdoor coil"),
     _temperature("evaporating_target", -40, 40, "evaporating temperature the controller aims at"),
@@ -134,7 +139,7 @@ INDOOR: tuple[Channel, ...] = (
     Channel("call", Quantity.CHOICE, 0, len(CALLS) - 1, 1.0, 0.0, "what the room asks for", CALLS),
     _temperature("room_temperature", -20, 60, "room air"),
     _temperature("setpoint", 0, 45, "room air wanted"),
-    _opening("valve", "opening of the indoor expansion valve"),
+    _travel("valve", "opening of the indoor expansion valve"),
     _temperature("liquid_pipe_temperature", -50, 100, "pipe on the liquid side of the indoor coil"),
     _temperature("gas_pipe_temperature", -50, 130, "pipe on the gas side of the indoor coil"),
 )

@@ -19,7 +19,7 @@ USUAL_COOLING_K = (5.0, 2.0)
 """Mean and spread over systems of upstream subcooling, liquid to the indoor units: 2 to 8 K
 (common practice, no source)."""
 
-USUAL_HEATING_K = (6.0, 3.5)
+USUAL_HEATING_K = (10.0, 3.5)
 """The same with liquid to the outdoor coil; wider: it has passed the indoor valves and risers
 (common practice, no source)."""
 

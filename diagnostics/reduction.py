@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from diagnostics import hunting
 from diagnostics.channels import CALLS
 from diagnostics.samples import FloatArray
 from diagnostics.signals import Signals
@@ -18,6 +19,10 @@ HIGH_DEMAND = 0.6
 
 SHORT_K = 0.7
 """A room this far on the wrong side of its setpoint is short: beyond a thermostat's dead band."""
+
+LOADED = 0.25
+"""Speed share from which superheats and targets tell of charge: below it the compressor is at its
+slowest and they follow the machine (common practice)."""
 
 TARGET_MET_K = 2.0
 """A saturation temperature within this of its target counts as attained (common practice)."""
@@ -59,7 +64,7 @@ def reduce(signals: Signals) -> Windows:
     _circuit(grid, signals, masks)
     _demand(grid, signals, masks)
     _subcooler(grid, signals, masks)
-    _hunting(grid, signals)
+    _hunting(grid, signals, masks)
     _instruments(grid, signals, masks)
     return Windows(grid.start, grid.features)
 
@@ -87,7 +92,10 @@ def _masks(signals: Signals) -> dict[str, Mask]:
     high = running & (asking >= HIGH_DEMAND)
     pure_flow = steady & (states.pure != 0)
     valve = signals.samples.outdoor_or_nan("subcooler_valve")
-    judged_hunting = signals.hunting.per_sample >= 0
+    loaded = steady & (_speed_share(signals) >= LOADED)
+    # Slow logging shows hunting in some blocks and cannot exclude it in the others; counting all of
+    # them makes the share a lower bound instead of a share of the lucky blocks.
+    shows_hunting = running & (signals.timebase.interval_s < hunting.BLIND_INTERVAL_S)
     standing = np.isfinite(signals.instruments.standstill_difference_pa) | np.isfinite(
         signals.instruments.standstill_discharge_k
     )
@@ -98,8 +106,9 @@ def _masks(signals: Signals) -> dict[str, Mask]:
         "to_indoor_s": steady & measured & (way.sign > 0),
         "to_outdoor_s": steady & measured & (way.sign < 0),
         "steady_s": steady,
-        "cooling_s": steady & (states.pure > 0),
-        "heating_s": steady & (states.pure < 0),
+        "loaded_s": loaded,
+        "cooling_s": loaded & (states.pure > 0),
+        "heating_s": loaded & (states.pure < 0),
         "simultaneous_s": running & (states.state == State.SIMULTANEOUS),
         "asking_s": running & (asking > 0),
         "high_demand_s": high,
@@ -107,9 +116,9 @@ def _masks(signals: Signals) -> dict[str, Mask]:
         "flow_s": pure_flow & signals.flow.quantified,
         "open_s": pure_flow & np.isfinite(signals.instruments.drop_valve_open_k),
         "closed_s": pure_flow & np.isfinite(signals.instruments.drop_valve_closed_k),
-        "hunting_judged_s": judged_hunting & running,
-        "hunting_demand_s": judged_hunting & high & (states.pure != 0),
-        "hunting_s": judged_hunting & running & (signals.hunting.per_sample == 1),
+        "hunting_judged_s": shows_hunting,
+        "hunting_demand_s": shows_hunting & high & (states.pure != 0),
+        "hunting_s": running & (signals.hunting.per_sample == 1),
         "pure_s": running & np.isfinite(way.contradiction) & np.isfinite(valve),
         "standstill_s": standing,
         "tracking_s": running & np.isfinite(signals.instruments.outdoor_side_tracks_air),
@@ -143,10 +152,10 @@ def _circuit(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
         grid.mean(f"load_{way}", speed, mask)
         grid.mean(f"air_{way}_k", air, mask)
     grid.mean("saturated_share", measured.at_saturation.astype(float), cooling)
-    steady = masks["steady_s"]
-    grid.mean("suction_superheat_k", circuit.suction_superheat_k, steady)
-    grid.mean("discharge_superheat_k", circuit.discharge_superheat_k, steady)
-    grid.mean("pressure_ratio", circuit.pressure_ratio, steady)
+    loaded = masks["loaded_s"]
+    grid.mean("suction_superheat_k", circuit.suction_superheat_k, loaded)
+    grid.mean("discharge_superheat_k", circuit.discharge_superheat_k, loaded)
+    grid.mean("pressure_ratio", circuit.pressure_ratio, loaded)
     grid.mean("evaporating_error_k", circuit.evaporating_error_k, masks["cooling_s"])
     grid.mean("condensing_error_k", circuit.condensing_error_k, masks["heating_s"])
 
@@ -187,20 +196,19 @@ def _subcooler(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
     grid.mean("drop_closed_k", instruments.drop_valve_closed_k, masks["closed_s"])
 
 
-def _hunting(grid: _Grid, signals: Signals) -> None:
+def _hunting(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
     """Blocks of ten minutes are given to the window that holds their middle."""
-    hunting = signals.hunting
-    masks_demand = np.where(hunting.per_sample >= 0, hunting.per_sample == 1, np.nan)
-    demand = (signals.demand.share >= HIGH_DEMAND) & (signals.states.pure != 0)
-    grid.mean("hunting_high_demand", masks_demand, demand & signals.states.running)
-    middle = hunting.block_start + np.timedelta64(300, "s")
+    found = signals.hunting
+    hunts = (found.per_sample == 1).astype(float)
+    grid.mean("hunting_high_demand", hunts, masks["hunting_demand_s"])
+    middle = found.block_start + np.timedelta64(300, "s")
     row = np.searchsorted(grid.start, middle, side="right") - 1
-    use = hunting.hunting & (row >= 0)
+    use = found.hunting & (row >= 0)
     count = np.bincount(row[use], minlength=grid.start.size)
     for name, values in (
-        ("hunting_swing_k", hunting.liquid_swing_k),
-        ("hunting_opening", hunting.mean_opening),
-        ("hunting_period_s", hunting.period_s),
+        ("hunting_swing_k", found.liquid_swing_k),
+        ("hunting_opening", found.mean_opening),
+        ("hunting_period_s", found.period_s),
     ):
         total = np.bincount(row[use], weights=values[use], minlength=grid.start.size)
         known = count > 0
@@ -216,8 +224,10 @@ def _instruments(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
     for name in ("outdoor_side_tracks_air", "indoor_side_tracks_air"):
         grid.mean(name, getattr(checks, name), masks["tracking_s"])
     grid.mean("discharge_below_k", checks.discharge_below_condensing_k, masks["steady_s"])
-    frozen = max(checks.frozen.values(), default=0.0)
+    flat = np.zeros(len(signals.samples), dtype=bool)
+    for frozen in signals.cleaned.flatline.values():
+        flat |= frozen if frozen.ndim == 1 else frozen.any(axis=0)
+    grid.mean("frozen_share", flat.astype(float), masks["running_s"])
     ones = np.ones(len(signals.samples))
-    grid.mean("frozen_share", frozen * ones, masks["running_s"])
     grid.mean("offset_k", way.offset_k * ones, masks["running_s"])
     grid.mean("offset_sigma_k", way.offset_sigma_k * ones, masks["running_s"])

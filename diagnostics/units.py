@@ -34,12 +34,6 @@ __all__ = [
 POUND_KG = 0.453_592_37
 PSI_PA = POUND_KG * 9.806_65 / 0.0254**2
 
-OTHER_VALVE_FULL_PULSES = 480.0
-"""Full opening of indoor and outdoor expansion valves [pulses], which no manifest gives. 480 is
-common practice for small stepper valves, no source; their openings are only compared with
-themselves, so a valve of 500 or 2000 pulses moves no conclusion. A channel that exceeds full
-opening by this count is outside its physical range: such a logger must send %."""
-
 
 class UnitError(ValueError):
     """A value's unit cannot be understood; the message says what, why and what is accepted."""
@@ -104,11 +98,13 @@ def _speed_factor(channel: Channel, unit: str, plant: Plant) -> float:
     return 1 / plant.motor_pole_pairs
 
 
-def _opening_factor(channel: Channel, unit: str, plant: Plant) -> float:
+def _opening_factor(_: Channel, unit: str, plant: Plant) -> float:
     if unit == "%":
         return 0.01
-    subcooler = channel.name == "subcooler_valve"
-    return 1 / (plant.subcooler_valve_full_pulses if subcooler else OTHER_VALVE_FULL_PULSES)
+    # No manifest says the travel of the indoor and outdoor valves; those of one make usually share
+    # the subcooler valve's (common practice, no source). Their openings are only compared with
+    # themselves, and the channel's range leaves room for valves of several times that travel.
+    return 1 / plant.subcooler_valve_full_pulses
 
 
 _Factor = Callable[[Channel, str, Plant], float]

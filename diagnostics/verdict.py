@@ -31,8 +31,8 @@ class Verdict:
     """A suspicion with its evidence, never an order.
 
     conditions: probability of each condition, summing to 1. coverage: share of the running time in
-    the ranked period that could be judged. leading: the likeliest condition, or
-    ``not_enough_data``. urgent: liquid may be coming back to the compressor.
+    the ranked period that could be judged. leading: the likeliest fault where a fault is likelier
+    than none, else ``normal``; ``not_enough_data`` where too little could be judged. urgent: liquid may be coming back to the compressor.
     """
 
     conditions: Mapping[str, float]
@@ -81,7 +81,7 @@ def judge(windows: Windows, plant: Plant, at: np.datetime64) -> Verdict:
     probabilities = evidence.probabilities[0]
     coverage, enough = _coverage(row)
     entries = ledger.entries(evidence, CONDITIONS)
-    leading = CONDITIONS[int(np.argmax(probabilities))] if enough else NOT_ENOUGH_DATA
+    leading = _leading(probabilities) if enough else NOT_ENOUGH_DATA
     return Verdict(
         conditions=dict(zip(CONDITIONS, map(float, probabilities), strict=True)),
         leading=leading,
@@ -93,6 +93,13 @@ def judge(windows: Windows, plant: Plant, at: np.datetime64) -> Verdict:
         ledger=entries,
         settle=ledger.settle(evidence, probabilities),
     )
+
+
+def _leading(probabilities: FloatArray) -> str:
+    """The likeliest fault if any fault is likelier than none, else normal."""
+    if probabilities[0] >= 0.5:
+        return CONDITIONS[0]
+    return CONDITIONS[1 + int(np.argmax(probabilities[1:]))]
 
 
 def baseline(windows: Windows, plant: Plant) -> expectation.Baseline | None:

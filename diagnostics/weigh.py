@@ -1,13 +1,13 @@
 """From findings to probabilities: what each finding says for each condition, put together.
 
 Under a condition, the deviation of a finding is taken as normal with the mean and spread that
-weights.toml gives, widened by the measurement's own uncertainty, on a thin uniform floor so that no
-single number can decide alone. Where a condition shows in this finding only in a share of the systems
-that have it (one of many sensors, a valve stuck open or closed), the rest read as normal. Three rules
-keep the sum honest:
+weights.toml gives, widened by the measurement's own uncertainty, on a thin uniform floor so that
+no single number can decide alone. Where a condition shows in this finding only in a share of the
+systems that have it (one of many sensors, a valve stuck open or closed), the rest read as normal.
+Three rules keep the sum honest:
 
-- findings of one family share causes: their sum is divided by ``1 + rho (k - 1)``, the variance
-  inflation of k equally correlated witnesses (Kish 1965, Survey Sampling, sec. 5.4);
+- findings of one family share causes: for each condition the strongest counts in full, the others
+  ``1 - rho``;
 - little data says little: a finding counts ``t / (t + half)``, t being the seconds behind it;
 - all evidence is tempered by one exponent, fitted so that stated probabilities come true.
 """
@@ -44,8 +44,8 @@ class WeightsError(ValueError):
 class Likelihood:
     """Deviation of one finding under each condition, in the finding's unit.
 
-    ``mean``, ``spread``, ``share``: shape (6,), in the order of CONDITIONS; ``share`` is the part of
-    the systems with a condition that show it in this finding. ``span``: width of the uniform
+    ``mean``, ``spread``, ``share``: shape (6,), in the order of CONDITIONS; ``share`` is the part
+    of the systems with a condition that show it in this finding. ``span``: width of the uniform
     floor. ``half_s``: seconds of data at which the finding counts half.
     """
 
@@ -141,8 +141,7 @@ def weigh(rows: Windows, context: Context, weights: Weights) -> Evidence:
     likelihoods = [weights.likelihoods[finding.name] for finding in REGISTRY]
     raw = np.array([_ratio(m, k, weights) for m, k in zip(measured, likelihoods, strict=True)])
     trust = np.array([_trust(m, k) for m, k in zip(measured, likelihoods, strict=True)])
-    push = raw * (trust * _sharing(trust, likelihoods, weights.rho))[:, :, None]
-    push *= weights.exponent
+    push = _shared(raw * trust[:, :, None], likelihoods, weights.rho) * weights.exponent
     total = weights.prior + push.sum(axis=0)
     total -= total.max(axis=1, keepdims=True)
     share = np.exp(total)
@@ -170,17 +169,13 @@ def _trust(measured: Measured, likelihood: Likelihood) -> FloatArray:
     return seconds / (seconds + likelihood.half_s)
 
 
-def _sharing(trust: FloatArray, likelihoods: list[Likelihood], rho: float) -> FloatArray:
-    """1 / (1 + rho (k - 1)) per finding, shape (findings, w).
-
-    k is the number of witnesses its family really has: one that rests on little data beside the
-    best of the family counts as a part of one.
-    """
+def _shared(said: FloatArray, likelihoods: list[Likelihood], rho: float) -> FloatArray:
+    """Evidence with all but the strongest witness of each family taken back, (findings, w, 6)."""
     families = np.array([likelihood.family for likelihood in likelihoods])
-    shares = np.ones_like(trust)
+    counted = said * (1.0 - rho)
     for family in np.unique(families):
-        inside = families == family
-        best = np.maximum(trust[inside].max(axis=0), 1e-12)
-        witnesses = np.maximum((trust[inside] / best).sum(axis=0), 1.0)
-        shares[inside] = 1.0 / (1.0 + rho * (witnesses - 1.0))
-    return shares
+        inside = np.flatnonzero(families == family)
+        strongest = inside[np.abs(said[inside]).argmax(axis=0)][None]
+        full = np.take_along_axis(said, strongest, axis=0)
+        np.put_along_axis(counted, strongest, full, axis=0)
+    return counted

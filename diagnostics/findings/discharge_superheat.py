@@ -28,7 +28,7 @@ def _measure(rows: Windows, context: Context) -> Measured:
         value=rows.column("discharge_superheat_k"),
         expected=expected_k(context.plant.refrigerant, rows.column("pressure_ratio")),
         sigma=constant(rows, 2.0),
-        resting_s=seconds(rows, "steady_s"),
+        resting_s=seconds(rows, "loaded_s"),
     )
 
 

@@ -17,7 +17,7 @@ def _measure(rows: Windows, _: Context) -> Measured:
 
 FINDING = Finding(
     name="frozen_reading",
-    title="Largest share of flat readings of any channel while running",
+    title="Share of the running time in which some reading stands still",
     unit="1",
     source="common practice, no source",
     settle="compare the flat channel with a reading taken on site",

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from diagnostics.findings.finding import Context, Finding, Measured, constant, seconds
 from diagnostics.windows import Windows
 
-USUAL_SHARE = 0.45
+USUAL_SHARE = 0.37
 
 
 def _measure(rows: Windows, _: Context) -> Measured:
     return Measured(
-        value=rows.column("indoor_valve_share"),
+        value=np.minimum(rows.column("indoor_valve_share"), 1.0),
         expected=constant(rows, USUAL_SHARE),
         sigma=constant(rows, 0.05),
         resting_s=seconds(rows, "high_demand_s"),

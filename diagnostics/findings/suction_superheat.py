@@ -13,7 +13,7 @@ def _measure(rows: Windows, _: Context) -> Measured:
         value=rows.column("suction_superheat_k"),
         expected=constant(rows, USUAL_K),
         sigma=constant(rows, 1.0),
-        resting_s=seconds(rows, "steady_s"),
+        resting_s=seconds(rows, "loaded_s"),
     )
 
 

@@ -15,6 +15,7 @@ HEALTHY = {
     "judged_s": 900.0,
     "to_indoor_s": 800.0,
     "steady_s": 800.0,
+    "loaded_s": 800.0,
     "cooling_s": 800.0,
     "asking_s": 900.0,
     "subcooling_to_indoor_k": 5.0,

@@ -77,7 +77,7 @@ def test_openings_reach_a_fraction_of_full_travel() -> None:
     assert inside(SUBCOOLER_VALVE, "pulses", 120.0) == pytest.approx(0.25)
     assert inside(SUBCOOLER_VALVE, "pulses", 500.0, subcooler_valve_full_pulses=2000.0) == 0.25
     for channel in (OUTDOOR_BY_NAME["outdoor_valve"], INDOOR_BY_NAME["valve"]):
-        assert inside(channel, "pulses", 240.0, subcooler_valve_full_pulses=2000.0) == 0.5
+        assert inside(channel, "pulses", 240.0, subcooler_valve_full_pulses=2000.0) == 0.12
 
 
 def test_hertz_without_pole_pairs_is_refused_with_the_remedy() -> None:

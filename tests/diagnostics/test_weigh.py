@@ -71,7 +71,7 @@ def test_probabilities_sum_to_one_whatever_was_measured(
 
 
 def test_rows_without_data_leave_the_prior() -> None:
-    rows = windows(1, **dict.fromkeys(("to_indoor_s", "steady_s", "cooling_s"), 0.0), running_s=0.0)
+    rows = windows(1, **dict.fromkeys(("to_indoor_s", "loaded_s", "cooling_s"), 0.0), running_s=0.0)
     evidence = weigh.weigh(rows, CONTEXT, weigh.table())
     np.testing.assert_allclose(evidence.probabilities[0], np.exp(weigh.table().prior), atol=1e-12)
     assert not evidence.push.any()
@@ -94,19 +94,18 @@ def test_more_hours_of_the_same_count_more_but_not_without_end() -> None:
     assert endless - many < 0.02
 
 
-def test_witnesses_of_one_family_count_less_together_than_one_by_one() -> None:
+def test_a_second_witness_of_a_family_counts_less_than_alone() -> None:
     def push(**features: float) -> float:
-        rows = windows(1, **features)
-        evidence = weigh.weigh(rows, CONTEXT, weigh.table())
+        nothing = dict.fromkeys(
+            ("subcooling_to_indoor_k", "saturated_share", "evaporating_error_k"), np.nan
+        ) | {"suction_superheat_k": np.nan, "discharge_superheat_k": np.nan}
+        evidence = weigh.weigh(windows(1, **nothing | features), CONTEXT, weigh.table())
         return float(evidence.push.sum(axis=0)[0, 2])
 
-    nothing = dict.fromkeys(
-        ("subcooling_to_indoor_k", "suction_superheat_k", "evaporating_error_k"), np.nan
-    ) | {"discharge_superheat_k": np.nan, "saturated_share": np.nan}
-    alone = push(**nothing | {"suction_superheat_k": 16.0})
-    alone += push(**nothing | {"discharge_superheat_k": 52.0})
-    together = push(**nothing | {"suction_superheat_k": 16.0, "discharge_superheat_k": 52.0})
-    assert 0 < together < alone
+    first = push(suction_superheat_k=16.0)
+    second = push(discharge_superheat_k=52.0)
+    together = push(suction_superheat_k=16.0, discharge_superheat_k=52.0)
+    assert max(first, second) < together < first + second
 
 
 def test_one_absurd_number_cannot_decide_alone() -> None:
