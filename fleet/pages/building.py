@@ -111,10 +111,23 @@ def _part(
     return SystemPart(
         line,
         events,
-        history_chart.chart(days, [span for span in spans if span.last >= first], last, prefer),
+        history_chart.chart(
+            days,
+            [span for span in spans if span.last >= first],
+            history_chart.Frame(last, prefer, _expected_k(line)),
+        ),
         _trend(tuple((way, history.change(days, last, field)) for way, field in ways), prefer),
         units.text(line.why, prefer),
     )
+
+
+def _expected_k(line: SystemLine) -> float | None:
+    """The expected upstream subcooling in cooling [K], from the verdict's ledger."""
+    ledger = line.standing.verdict.get("ledger") if line.standing else None
+    for entry in ledger or ():
+        if entry.get("finding") == "upstream_subcooling" and entry.get("expected") is not None:
+            return float(entry["expected"])
+    return None
 
 
 def _span(item: EventLine, zone: ZoneInfo, last: date) -> EventSpan:
@@ -127,8 +140,11 @@ def _span(item: EventLine, zone: ZoneInfo, last: date) -> EventSpan:
     )
 
 
-def _verdict_on_events(parts: list[SystemPart], now: datetime) -> str:
-    """Events open now and four weeks ago: what an account rep tells the client."""
+def _verdict_on_events(parts: list[SystemPart], first: date | None, now: datetime) -> str:
+    """Events open now and four weeks ago: what an account rep tells the client.
+
+    first: the first day with data; a time before it cannot be compared with.
+    """
     then = now - timedelta(days=28)
     events = [item.event for part in parts for item in part.events]
     today = sum(event.closed_at is None for event in events)
@@ -136,6 +152,8 @@ def _verdict_on_events(parts: list[SystemPart], now: datetime) -> str:
         event.opened_at <= then and (event.closed_at is None or event.closed_at > then)
         for event in events
     )
+    if first is None or first > then.date():
+        return f"{today} open now; no data from four weeks ago to compare with."
     verdict = "Fewer than" if today < before else "More than" if today > before else "As many as"
     return f"{verdict} four weeks ago: {today} open now, {before} then."
 
@@ -151,17 +169,17 @@ def building(request: HttpRequest, code: str) -> HttpResponse:
     """A site the person may see, or 404."""
     site = access.site_or_404(request.user, code)
     now, prefer = timezone.now(), units.preference(request)
-    lines = standings.system_lines(_systems(request, site.pk), now)
+    lines = standings.system_lines(_systems(request, site.pk), now, ledgers=True)
     newest = max((line.last_sample for line in lines if line.last_sample), default=now)
     days = history.daily((line.system for line in lines), site.zone, newest - timedelta(days=DAYS))
     parts = [_part(line, days.get(line.system.pk, []), site.zone, prefer) for line in lines]
+    first = min((group[0].day for group in days.values()), default=None)
     context = {
         "site": site,
         "parts": parts,
-        "answer": _verdict_on_events(parts, now),
+        "answer": _verdict_on_events(parts, first, now),
         "role": access.role_of(request.user),
         "now": now,
         "units": prefer,
-        "days": DAYS,
     }
     return render(request, "building/page.html", context)

@@ -16,6 +16,9 @@ from fleet.pages.series import EventSeries
 POINTS = 1500
 MOST_BLOCKS = 1200
 """More changes than this cannot be seen on a screen; shorter blocks join as `turning`."""
+NOT_RUNNING = 99
+MARK_EVERY = 40
+"""Of the points drawn, one in this many carries the symbol that tells which side counts."""
 
 
 @dataclass(frozen=True)
@@ -54,10 +57,12 @@ INKS = {
     "faint": "#6b7075",
     "indoor": "#0072B2",
     "outdoor": "#A35200",
-    "plain": "#8a8f94",
-    "attention": "#B84A00",
+    "plain": "#7b8085",
+    "attention": "#a84300",
 }
 """Light-theme inks, from the Okabe-Ito palette, darkened where white asks for it."""
+
+FILL = "#e6e7e3"
 
 DOMAINS = {
     "y": (0.86, 0.985),
@@ -75,7 +80,6 @@ class Band:
     word: str
     ink: str
     pattern: str
-    opacity: float = 0.9
 
 
 DIRECTION_BANDS = {
@@ -94,14 +98,20 @@ def figure(series: EventSeries) -> dict[str, Any]:
     """The figure as plain JSON data: strips on top, five rows on one time axis."""
     fig = go.Figure()
     if len(series):
-        _strip(fig, series, "liquid runs", series.direction, DIRECTION_BANDS)
-        _strip(fig, series, "valve", series.hunting, HUNTING_BANDS)
+        running = series.state != series.state_names.index("off")
+        _strip(fig, series, "liquid runs", _while(running, series.direction), DIRECTION_BANDS)
+        _strip(fig, series, "valve", _while(running, series.hunting), HUNTING_BANDS)
         _states(fig, series)
         for line in LINES:
             _line(fig, series, line)
     fig.update_layout(_layout(series))
     plain: dict[str, Any] = fig.to_plotly_json()
     return plain
+
+
+def _while(running: NDArray[np.bool_], codes: NDArray[np.int8]) -> NDArray[np.int8]:
+    """The codes while the compressor runs; standing still there is nothing to tell."""
+    return np.where(running, codes, NOT_RUNNING).astype(np.int8)
 
 
 def _line(fig: go.Figure, series: EventSeries, line: Line) -> None:
@@ -113,7 +123,12 @@ def _line(fig: go.Figure, series: EventSeries, line: Line) -> None:
     drawn = picked >= 0
     x = [int(local_ms[i]) if ok else None for i, ok in zip(picked, drawn, strict=True)]
     y = [round(float(values[i]), 2) if ok else None for i, ok in zip(picked, drawn, strict=True)]
-    marker = {"symbol": line.symbol, "size": 4, "color": INKS[line.ink]} if line.symbol else None
+    marker = None
+    if line.symbol:
+        first = np.concatenate(([True], ~drawn[:-1]))
+        marked = drawn & (first | (np.arange(picked.size) % MARK_EVERY == 0))
+        sizes = np.where(marked, 7, 0).tolist()
+        marker = {"symbol": line.symbol, "size": sizes, "color": INKS[line.ink], "opacity": 1}
     fig.add_scatter(
         x=x, y=y, name=line.title, yaxis=line.axis, connectgaps=False, hoverinfo="none",
         mode="lines+markers" if line.symbol else "lines",
@@ -172,7 +187,7 @@ def _states(fig: go.Figure, series: EventSeries) -> None:
     for value, name in enumerate(series.state_names):
         chosen = code == value
         if chosen.any() and name != "off":
-            band = Band(name.replace("_", " "), "plain", "", 0.35)
+            band = Band(name.replace("_", " "), "plain", "")
             _bar(fig, "runs as", start[chosen], length[chosen], band)
 
 
@@ -182,13 +197,14 @@ def _bar(
     colour = INKS[band.ink]
     fig.add_bar(
         orientation="h", base=start.tolist(), x=length.tolist(), y=[row] * start.size,
-        yaxis="y", width=0.82, name=band.word, hoverinfo="skip", opacity=band.opacity,
+        yaxis="y", width=0.82, name=band.word, hoverinfo="skip",
         text=[band.word] * start.size, textposition="inside", insidetextanchor="middle",
         textangle=0,
-        marker={"color": "rgba(255,255,255,0)", "line": {"color": colour, "width": 1},
+        marker={"color": "rgba(0,0,0,0)" if band.pattern else FILL,
+                "line": {"color": colour, "width": 1},
                 "pattern": {"shape": band.pattern, "fgcolor": colour, "size": 6,
                             "solidity": 0.25, "fillmode": "overlay"}},
-        meta={"ink": band.ink, "band": True},
+        meta={"ink": band.ink, "band": "patterned" if band.pattern else "filled"},
     )  # fmt: skip
 
 
@@ -213,13 +229,14 @@ def _layout(series: EventSeries) -> dict[str, Any]:
         "showgrid": False,
         "range": [-0.5, 2.5],
     }
-    axes["yaxis2"] |= {"zeroline": True, "zerolinecolor": "#8a8f94"}
+    axes["yaxis2"] |= {"zeroline": True, "zerolinecolor": "#7b8085"}
     axes["yaxis3"] |= {"range": [-3, 103]}
     axes["yaxis4"] |= {"rangemode": "tozero"}
     return {
         **axes,
         "xaxis": {
-            "type": "date", "anchor": "y5", "title": {"text": series.clock, "standoff": 8},
+            "type": "date", "range": list(series.local_span_ms), "anchor": "y5",
+            "title": {"text": series.clock, "standoff": 8},
             "showspikes": True, "spikemode": "across", "spikesnap": "cursor",
             "spikethickness": 1, "spikedash": "solid", "spikecolor": INKS["faint"],
             "gridcolor": "#d9dad6", "hoverformat": "%d %b %H:%M",
@@ -248,6 +265,7 @@ def instants(series: EventSeries, most: int = 1440) -> dict[str, Any]:
         "direction": series.direction[pick].tolist(),
         "state": series.state[pick].tolist(),
         "hunting": series.hunting[pick].tolist(),
+        "peak": series.peak_local_ms,
         "state_names": [name.replace("_", " ") for name in series.state_names],
         "values": numbers,
     }

@@ -11,7 +11,7 @@ from diagnostics.samples import FloatArray
 GAP_INTERVALS = 2.5
 """A pause longer than this many usual intervals is a gap: nothing is drawn across it."""
 LEAST_A_RUN = 4
-_DOWNSAMPLER = MinMaxLTTBDownsampler()  # type: ignore[no-untyped-call]
+_DOWNSAMPLER = MinMaxLTTBDownsampler()
 
 
 def runs(seconds: FloatArray, values: FloatArray) -> list[tuple[int, int]]:

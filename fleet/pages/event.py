@@ -53,7 +53,7 @@ def _standing(found: Event, prefer: Preference) -> dict[str, Any]:
     probability = found.peak_probability
     return {
         "suspicion": words.suspicion(found.condition),
-        "why": units.text(found.why, prefer),
+        "why": units.text(words.reasons(found.why), prefer),
         "sureness": f"{words.sureness(probability)}, {words.percent(probability)}",
         "urgent": bool(found.verdict.get("urgent")),
         "settle": found.verdict.get("settle") or (),

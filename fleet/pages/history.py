@@ -37,7 +37,7 @@ class Day:
     @property
     def coverage(self) -> float | None:
         """Share of running time that could be judged; None when it did not run."""
-        return self.judged_h / self.running_h if self.running_h > 0.25 else None
+        return self.judged_h / self.running_h if self.running_h * 3600 >= LEAST_S else None
 
 
 def _column(feature: str) -> str:
@@ -74,7 +74,7 @@ def daily(systems: Iterable[System], zone: ZoneInfo, since: datetime) -> dict[in
 
 
 def _day(row: Mapping[str, Any]) -> Day:
-    means = {}
+    means: dict[str, Any] = {}
     for name, (feature, _) in AVERAGED.items():
         seconds = row[f"{feature}_seconds"] or 0.0
         means[name] = row[f"{feature}_total"] / seconds if seconds >= LEAST_S else None

@@ -10,7 +10,8 @@ from datetime import date, timedelta
 import numpy as np
 
 from fleet.pages.history import Day
-from fleet.pages.units import Preference, number
+from fleet.pages.units import Preference, difference, number
+from fleet.pages.words import percent
 
 WIDTH, LEFT, RIGHT = 360.0, 30.0, 352.0
 TOP, BOTTOM = 34.0, 112.0
@@ -65,6 +66,7 @@ class HistoryChart:
     cover: tuple[Bar, ...]
     y_ticks: tuple[Tick, ...]
     x_ticks: tuple[Tick, ...]
+    expected: Tick | None
 
 
 @dataclass(frozen=True)
@@ -81,12 +83,23 @@ class _Axes:
         return BOTTOM - (BOTTOM - TOP) * (value - self.low) / (self.high - self.low)
 
 
-def chart(
-    days: Sequence[Day], events: Sequence[EventSpan], last: date, prefer: Preference
-) -> HistoryChart | None:
-    """The chart of the days up to ``last``; None when there is no day to draw."""
+@dataclass(frozen=True)
+class Frame:
+    """What stands around the days: the last of them, the reader's units, and the expectation.
+
+    expected_k: subcooling in cooling that this system would have when healthy [K].
+    """
+
+    last: date
+    prefer: Preference
+    expected_k: float | None = None
+
+
+def chart(days: Sequence[Day], events: Sequence[EventSpan], frame: Frame) -> HistoryChart | None:
+    """The chart of the days up to the frame's last; None when there is no day to draw."""
     if not days:
         return None
+    prefer, last = frame.prefer, frame.last
     values = [v for day in days for v in (day.to_indoor_k, day.to_outdoor_k) if v is not None]
     shown = prefer.difference_of(np.asarray(values or [0.0]))
     step = _step(float(shown.max() - min(shown.min(), 0.0)))
@@ -104,7 +117,17 @@ def chart(
         cover=tuple(_cover(days, axes)),
         y_ticks=tuple(Tick(axes.y(float(v)), number(float(v), 0)) for v in y_values),
         x_ticks=tuple(_dates(axes)),
+        expected=_expected(axes, frame),
     )
+
+
+def _expected(axes: _Axes, frame: Frame) -> Tick | None:
+    if frame.expected_k is None:
+        return None
+    shown = float(frame.prefer.difference_of(np.asarray(frame.expected_k)))
+    if not axes.low <= shown <= axes.high:
+        return None
+    return Tick(axes.y(shown), difference(frame.expected_k, frame.prefer))
 
 
 def _step(span: float) -> float:
@@ -139,7 +162,9 @@ def _cover(days: Sequence[Day], axes: _Axes) -> list[Bar]:
         day = known.get(when)
         hours = day.logged_h if day else 0.0
         kind = "full" if hours >= 20 else "part" if hours > 0 else "none"
-        cells.append(Bar(axes.x(when), width, kind, f"{when:%d %b}: {hours:.0f} h of data"))
+        judged = f", {percent(day.coverage)} of running time judged" if day and day.coverage else ""
+        label = f"{when:%d %b}: {hours:.0f} h of data{judged}"
+        cells.append(Bar(axes.x(when), width, kind, label))
     return cells
 
 

@@ -64,6 +64,9 @@ def lines(verdict: Mapping[str, Any], condition: str, prefer: Preference) -> lis
 
 def _line(entry: Mapping[str, Any], condition: str, prefer: Preference) -> Line:
     unit = str(entry.get("unit") or "")
+    title = str(entry.get("title") or entry.get("finding") or "")
+    if unit == "1" and title.lower().startswith("share "):
+        unit = "share"
     pushes: Mapping[str, float] = entry.get("push") or {}
     own = Push(words.suspicion(condition), float(pushes.get(condition, 0.0)))
     others = [
@@ -73,14 +76,19 @@ def _line(entry: Mapping[str, Any], condition: str, prefer: Preference) -> Line:
     ]
     spread = entry.get("uncertainty")
     return Line(
-        title=str(entry.get("title") or entry.get("finding") or ""),
+        title=title,
         measured=measured(entry.get("measured"), unit, prefer),
         expected=measured(entry.get("expected"), unit, prefer),
         uncertainty=f"± {measured(spread, unit, prefer)}" if spread is not None else "",
         push=own,
         others=tuple(sorted(others, key=lambda push: -push.log_ratio)),
-        text=str(entry.get("text") or ""),
+        text=str(entry.get("text") or "") if _agrees(entry, own) else "",
         source=str(entry.get("source") or ""),
         settle=str(entry.get("settle") or ""),
         hours=number(entry.get("hours"), 0),
     )
+
+
+def _agrees(entry: Mapping[str, Any], own: Push) -> bool:
+    """The entry's sentence speaks of its strongest condition; beside another it would mislead."""
+    return entry.get("towards") == own.suspicion.code or own.way != "for"

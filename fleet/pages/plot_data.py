@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-import diagnostics
 from diagnostics import refrigerant
+from diagnostics.analyse import Analysis
 from diagnostics.plant import Plant
 from diagnostics.samples import FloatArray, Samples
 from diagnostics.state import STATE_NAMES
@@ -34,6 +34,8 @@ def gather(span: Span, prefer: Preference) -> EventSeries:
         time=analysis.time,
         offset_s=span.offset_s,
         clock=span.clock,
+        local_span_ms=(span.local_ms(span.start), span.local_ms(span.end)),
+        peak_local_ms=span.local_ms(span.event.peak_at),
         state=analysis.state,
         state_names=tuple(STATE_NAMES),
         direction=analysis.direction,
@@ -45,7 +47,7 @@ def gather(span: Span, prefer: Preference) -> EventSeries:
     )
 
 
-def _subcooling(analysis: diagnostics.Analysis, prefer: Preference) -> dict[str, FloatArray]:
+def _subcooling(analysis: Analysis, prefer: Preference) -> dict[str, FloatArray]:
     """Subcooling told apart by the thermistor it was taken at: the side the liquid comes from."""
     upstream = prefer.difference_of(analysis.subcooling_k)
     return {

@@ -18,13 +18,16 @@ class EventSeries:
     """Per-sample arrays of one span, all of shape (n,); NaN = not to be told.
 
     time: UTC. offset_s: seconds the site's clock is ahead of UTC, one value for the whole span so
-    that the axis runs evenly. direction: +1 to indoor, -1 to outdoor, 0 undetermined.
+    that the axis runs evenly. local_span_ms, peak_local_ms: on that clock, as ``local_ms``.
+    direction: +1 to indoor, -1 to outdoor, 0 undetermined.
     hunting: 1 hunts, 0 does not, -1 cannot be judged. values: by the names charts.py draws.
     """
 
     time: TimeArray
     offset_s: int
     clock: str
+    local_span_ms: tuple[int, int]
+    peak_local_ms: int
     state: NDArray[np.int8]
     state_names: tuple[str, ...]
     direction: NDArray[np.int8]

@@ -76,6 +76,10 @@ class Span:
         suffix = changed if end.total_seconds() != self.offset_s else ""
         return f"time at the site ({zone.key}, {name}{suffix})"
 
+    def local_ms(self, moment: datetime) -> int:
+        """An instant on the site's clock, in milliseconds as a plot's date axis counts them."""
+        return 1000 * (int(moment.timestamp()) + self.offset_s)
+
     def _midnight(self, day: date) -> datetime:
         zone = self.event.system.site.zone
         return datetime.combine(day, time(), zone).astimezone(UTC)

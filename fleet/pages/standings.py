@@ -40,10 +40,31 @@ class SystemLine:
         """The leading condition's code."""
         return self.standing.leading if self.standing else "not_enough_data"
 
+    @property
+    def urgent(self) -> bool:
+        """Liquid may be coming back to the compressor."""
+        return bool(self.standing and self.standing.urgent)
+
     @cached_property
     def suspicion(self) -> words.Suspicion:
-        """The leading condition in words."""
-        return words.suspicion(self.leading)
+        """The leading condition in words; the compressor's risk where nothing else is suspected."""
+        return words.suspicion("wet_return" if self._only_urgent else self.leading)
+
+    @property
+    def _only_urgent(self) -> bool:
+        return self.urgent and self.leading == "normal"
+
+    @property
+    def runner_up(self) -> str:
+        """The likeliest fault where none leads and the system is still not quiet."""
+        if self.leading != "normal" or self.attention is words.QUIET or self.standing is None:
+            return ""
+        share, code = max(
+            (share, code)
+            for code, share in zip(CONDITIONS, self.standing.conditions, strict=False)
+            if code != "normal"
+        )
+        return f"If anything, {words.suspicion(code).name} ({words.percent(share)})."
 
     @property
     def probability(self) -> float:
@@ -55,20 +76,26 @@ class SystemLine:
     @property
     def sureness(self) -> str:
         """How sure, in words and per cent."""
-        if self.leading == "not_enough_data":
+        if self.leading == "not_enough_data" or self._only_urgent:
             return ""
         return f"{words.sureness(self.probability)}, {words.percent(self.probability)}"
 
     @cached_property
     def attention(self) -> words.Attention:
         """How much it asks for a person's eye."""
-        urgent = bool(self.standing and self.standing.urgent)
-        return words.attention(self.leading, self.probability, urgent=urgent)
+        return words.attention(
+            self.leading,
+            self.probability,
+            urgent=self.urgent,
+            open_events=bool(self.open_events),
+        )
 
     @property
     def why(self) -> str:
         """The reason in one line."""
-        return self.standing.why if self.standing else "No data have been analysed yet."
+        if self.standing is None:
+            return "No data have been analysed yet."
+        return words.reasons(self.standing.why)
 
     @property
     def coverage(self) -> float:
@@ -146,10 +173,16 @@ class SiteLine:
         return sum(len(line.open_events) for line in self.systems)
 
 
-def system_lines(systems: QuerySet[System], now: datetime) -> list[SystemLine]:
-    """Lines of the systems, highest score first. Two queries, however many systems."""
+def system_lines(
+    systems: QuerySet[System], now: datetime, *, ledgers: bool = False
+) -> list[SystemLine]:
+    """Lines of the systems, highest score first. Two queries, however many systems.
+
+    ``ledgers`` reads the whole verdicts too, for a page of few systems.
+    """
     open_events = Event.objects.filter(closed_at=None, withdrawn=False).defer("verdict")
-    found = systems.select_related("site__client", "standing").defer("standing__verdict")
+    found = systems.select_related("site__client", "standing")
+    found = found if ledgers else found.defer("standing__verdict")
     found = found.prefetch_related(Prefetch("events", open_events, to_attr="open_now")).distinct()
     lines = [
         SystemLine(system, getattr(system, "standing", None), tuple(system.open_now), now)

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST
 
 from diagnostics import units
 from diagnostics.samples import FloatArray
+from fleet.pages.words import NARROW
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -89,7 +90,8 @@ def difference(value_k: float | None, prefer: Preference) -> str:
     if value_k is None or not math.isfinite(value_k):
         return "–"
     shown = float(prefer.difference_of(np.asarray(value_k)))
-    return f"{number(shown, 1 if prefer.difference == 'K' else 0)} {prefer.difference_label}"
+    digits = 1 if prefer.difference == "K" else 0
+    return f"{number(shown, digits)}{NARROW}{prefer.difference_label}"
 
 
 def measured(value: float | None, unit: str, prefer: Preference) -> str:
@@ -100,17 +102,19 @@ def measured(value: float | None, unit: str, prefer: Preference) -> str:
         return difference(value, prefer)
     if unit == "1":
         return number(value, 2)
+    if unit == "share":
+        return f"{number(100 * value, 0)}{NARROW}%"
     if unit == "kPa":
         value, unit = value * 1e3, "Pa"
     if unit == "Pa":
         scale = {"kPa(g)": ("kPa", 1e3, 0), "bar(g)": ("bar", 1e5, 2)}
         label, factor, digits = scale.get(prefer.pressure, ("psi", units.PSI_PA, 1))
-        return f"{number(value / factor, digits)} {label}"
+        return f"{number(value / factor, digits)}{NARROW}{label}"
     if unit == "degC":
         shown = float(prefer.temperature_of(np.asarray(value + 273.15)))
-        return f"{number(shown, 1)} {prefer.temperature_label}"
+        return f"{number(shown, 1)}{NARROW}{prefer.temperature_label}"
     digits = 0 if abs(value) >= 100 else 1 if abs(value) >= 10 else 2
-    return f"{number(value, digits)} {unit}".rstrip()
+    return f"{number(value, digits)}{NARROW}{unit}".rstrip()
 
 
 def text(said: str, prefer: Preference) -> str:

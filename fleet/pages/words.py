@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
+
+NARROW = "\u00a0"
+"""Between a number and its unit: the two stay on one line."""
+_NAMED = re.compile(r"^(Suspicion of [^:]*|Nothing unusual): ")
 
 
 @dataclass(frozen=True)
@@ -28,6 +33,7 @@ SUSPICIONS = {
         Suspicion("sensor_fault", "a sensor reads wrong", "sensor", "ring"),
         Suspicion("normal", "no sign of a fault", "no sign", "dot"),
         Suspicion("not_enough_data", "cannot be judged: not enough data", "no data", "hatch"),
+        Suspicion("wet_return", "liquid may be coming back to the compressor", "liquid", "drop"),
     )
 }
 
@@ -52,13 +58,17 @@ BLIND = Attention("blind", "cannot be judged")
 ATTENTIONS = (ACT, WATCH, BLIND, QUIET)
 
 
-def attention(leading: str, probability: float, *, urgent: bool) -> Attention:
-    """Go when the suspicion is likelier than not or the compressor is at risk."""
+def attention(leading: str, probability: float, *, urgent: bool, open_events: bool) -> Attention:
+    """Go when the suspicion is likelier than not or the compressor is at risk.
+
+    Quiet asks for more than normal being likeliest: three to one, and no event left open.
+    """
     if leading == "not_enough_data":
         return BLIND
     if urgent or (leading != "normal" and probability >= 0.5):
         return ACT
-    return QUIET if leading == "normal" else WATCH
+    sure = leading == "normal" and probability >= 0.75
+    return QUIET if sure and not open_events else WATCH
 
 
 def sureness(probability: float) -> str:
@@ -72,8 +82,8 @@ def push(log_ratio: float) -> str:
     if abs(log_ratio) < 0.2:
         return "says little"
     factor = math.exp(min(abs(log_ratio), 7.0))
-    shown = f"{factor:.1f}" if factor < 10 else f"{factor:.0f}"
-    return f"{shown} times {'likelier' if log_ratio > 0 else 'less likely'}"
+    shown = f"{factor:.1f}" if factor < 9.95 else f"{factor:.0f}"
+    return f"{shown}{NARROW}times {'likelier' if log_ratio > 0 else 'less likely'}"
 
 
 def probability_of(verdict: dict[str, Any], condition: str) -> float:
@@ -97,7 +107,13 @@ def percent(share: float) -> str:
     """A share as whole per cent; never 100 % or 0 % unless it is exact."""
     rounded = round(100 * share)
     if rounded == 100 and share < 1:
-        return "99 %"
+        return f"99{NARROW}%"
     if rounded == 0 and share > 0:
-        return "under 1 %"
-    return f"{rounded} %"
+        return f"under 1{NARROW}%"
+    return f"{rounded}{NARROW}%"
+
+
+def reasons(why: str) -> str:
+    """The reasons of a stored one-liner without the suspicion it repeats; the page names it."""
+    said = _NAMED.sub("", why)
+    return said[:1].upper() + said[1:]

@@ -31,7 +31,7 @@ def test_the_manager_reads_where_to_go_next_and_why(fleet: Scene) -> None:
     first = seen.index("First in line")
     assert seen.index(f"{CANARY} Ferry Hall", first) < seen.index("Mill Lane", first)
     assert "too much refrigerant" in seen
-    assert "very likely, 86 %" in seen
+    assert "very likely, 86\u00a0%" in seen
     assert "subcooling is 12.4 K, expected 5.0 K" in seen
     assert f'href="/events/{fleet.event.pk}/"' in seen
 
@@ -108,9 +108,7 @@ def test_hostile_names_are_escaped(fleet: Scene, name: str) -> None:
 
 def test_the_number_of_queries_does_not_grow_with_the_fleet(fleet: Scene) -> None:
     browser = signed_in(fleet.manager)
-    with CaptureQueriesContext(
-        connection,
-    ) as few:
+    with CaptureQueriesContext(connection) as few:
         browser.get("/")
     for i in range(30):
         site = Site.objects.create(

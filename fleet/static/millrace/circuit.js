@@ -50,7 +50,7 @@
     put(root, "when", clock(data.instants.t[i]));
     put(root, "words", words(state, way, at, units));
     put(root, "speed", text(at("speed"), 0, "%"));
-    put(root, "demand", at("demand") === null ? "" : "ask " + text(at("demand"), 0, "%"));
+    put(root, "demand", at("demand") === null ? "" : "asks " + text(at("demand"), 0, "%"));
     put(root, "valve", valve === null ? "–"
       : (valve > OPEN_PERCENT ? "open " : "closed ") + text(valve, 0, "%") + HUNTS[data.instants.hunting[i]]);
     put(root, "outdoor_side", text(at("outdoor_side"), 1, units.temperature));

@@ -22,6 +22,7 @@
       copy.marker.line.color = colour;
       copy.marker.pattern.fgcolor = colour;
       copy.textfont = {color: ink("ink")};
+      if (trace.meta.band === "filled") copy.marker.color = ink("grid");
     } else {
       copy.line.color = colour;
       if (copy.marker) copy.marker.color = colour;
@@ -37,9 +38,9 @@
     }
     copy.xaxis.spikecolor = ink("faint");
     if (narrow.matches) {
-      copy.margin = {l: 46, r: 8, t: 6, b: 56};
+      copy.margin = {l: 64, r: 8, t: 6, b: 56};
       copy.font.size = 11;
-      copy.xaxis.nticks = 4;
+      copy.xaxis.nticks = 5;
     }
     copy.dragmode = coarse.matches ? false : "zoom";
     return copy;
@@ -72,8 +73,9 @@
     }
     window.addEventListener("beforeprint", draw);
     window.addEventListener("afterprint", draw);
-    const started = loaded.instants.direction.findIndex((way) => way !== 0);
-    move(started >= 0 ? started : Math.floor(times.length / 2));
+    const peak = loaded.instants.peak;
+    const inside = peak >= times[0] && peak <= times[times.length - 1];
+    move(inside ? millraceCircuit.nearest(times, peak) : Math.floor(times.length / 2));
   }
 
   async function load() {

@@ -1,0 +1,64 @@
+"""The reader's units."""
+
+from __future__ import annotations
+
+import pytest
+
+from fleet.pages import units
+from fleet.pages.units import Preference
+from tests.pages.scene import Scene, signed_in
+
+FAHRENHEIT = Preference("degF", "psig")
+NARROW = "\u00a0"
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "prefer", "shown"),
+    [
+        (12.4, "K", Preference(), f"12.4{NARROW}K"),
+        (20.0, "K", FAHRENHEIT, f"36{NARROW}°F"),
+        (20.0, "degC", FAHRENHEIT, f"68.0{NARROW}°F"),
+        (-0.04, "K", Preference(), f"0.0{NARROW}K"),
+        (-3.2, "K", Preference(), f"−3.2{NARROW}K"),
+        (689.475729, "kPa", FAHRENHEIT, f"100.0{NARROW}psi"),
+        (250.0, "kPa", Preference(pressure="bar(g)"), f"2.50{NARROW}bar"),
+        (0.21, "1", Preference(), "0.21"),
+        (0.98, "share", Preference(), f"98{NARROW}%"),
+        (312.0, "s", Preference(), f"312{NARROW}s"),
+        (None, "K", Preference(), "–"),
+        (float("nan"), "K", Preference(), "–"),
+    ],
+)
+def test_a_number_is_printed_with_the_readers_unit(
+    value: float | None, unit: str, prefer: Preference, shown: str
+) -> None:
+    assert units.measured(value, unit, prefer) == shown
+
+
+def test_differences_in_stored_sentences_follow_the_reader() -> None:
+    said = "Subcooling 12.4 K, expected 5.0 K; system K 3 of R-32K untouched."
+    assert units.text(said, Preference()) == said
+    shown = units.text(said, FAHRENHEIT)
+    assert shown.startswith(f"Subcooling 22{NARROW}°F, expected 9{NARROW}°F; system K 3 of R-32K")
+
+
+def test_the_choice_is_kept_for_the_session(fleet: Scene) -> None:
+    browser = signed_in(fleet.rep)
+    chosen = {"temperature": "degF", "pressure": "psig", "next": "/sites/ferry-hall/"}
+    answer = browser.post("/units", chosen)
+    assert answer["Location"] == "/sites/ferry-hall/"
+    seen = browser.get("/").content.decode()
+    assert '<option value="degF" selected>' in seen
+    assert '<option value="psig" selected>' in seen
+
+
+@pytest.mark.parametrize("back", ["https://example.org/", "//example.org", "javascript:alert(1)"])
+def test_nobody_is_sent_to_another_site(fleet: Scene, back: str) -> None:
+    answer = signed_in(fleet.rep).post("/units", {"next": back})
+    assert answer["Location"] == "/"
+
+
+def test_unknown_units_fall_back(fleet: Scene) -> None:
+    browser = signed_in(fleet.rep)
+    browser.post("/units", {"temperature": "<b>", "pressure": "torr"})
+    assert '<option value="degC" selected>' in browser.get("/").content.decode()

@@ -1,0 +1,83 @@
+"""Words for verdicts, and the ledger's lines."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from diagnostics.weigh import CONDITIONS
+from fleet.pages import advice, ledger, words
+from fleet.pages.units import Preference
+from tests.pages.scene import ENTRY
+
+
+def test_every_condition_has_words_and_every_fault_has_advice() -> None:
+    assert set(CONDITIONS) | {"not_enough_data"} <= set(words.SUSPICIONS)
+    assert advice.conditions() == set(CONDITIONS) - {"normal"}
+    for condition in advice.conditions():
+        assert len(advice.advice(condition).checks) >= 3
+        assert advice.advice(condition).bring
+
+
+def test_no_advice_orders_refrigerant_in_or_out() -> None:
+    for condition in advice.conditions():
+        for check in advice.advice(condition).checks:
+            assert not {"add", "remove", "charge up", "vent"} & set(check.do.lower().split())
+
+
+@pytest.mark.parametrize(
+    ("leading", "probability", "urgent", "events", "expected"),
+    [
+        ("overcharge", 0.5, False, False, words.ACT),
+        ("overcharge", 0.4, False, True, words.WATCH),
+        ("normal", 0.9, False, False, words.QUIET),
+        ("normal", 0.9, False, True, words.WATCH),
+        ("normal", 0.6, False, False, words.WATCH),
+        ("normal", 0.9, True, False, words.ACT),
+        ("not_enough_data", 0.9, True, True, words.BLIND),
+    ],
+)
+def test_attention_is_asked_for_by_suspicion_risk_or_an_open_event(
+    leading: str, probability: float, urgent: bool, events: bool, expected: words.Attention
+) -> None:
+    found = words.attention(leading, probability, urgent=urgent, open_events=events)
+    assert found is expected
+
+
+@pytest.mark.parametrize(
+    ("share", "shown"),
+    [(0.864, "86\u00a0%"), (0.998, "99\u00a0%"), (1.0, "100\u00a0%"), (0.001, "under 1\u00a0%")],
+)
+def test_certainty_is_never_rounded_up_to_all_or_nothing(share: float, shown: str) -> None:
+    assert words.percent(share) == shown
+
+
+def test_ages_are_told_in_one_unit() -> None:
+    now = datetime(2026, 3, 5, tzinfo=UTC)
+    assert words.ago(None, now) == "never"
+    assert words.ago(now - timedelta(minutes=7), now) == "7 min ago"
+    assert words.ago(now - timedelta(hours=1, minutes=59), now) == "1 hour ago"
+    assert words.ago(now - timedelta(days=3), now) == "3 days ago"
+    assert words.ago(now + timedelta(minutes=2), now) == "0 min ago"
+
+
+def test_the_ledger_puts_first_what_moves_the_suspicion_most() -> None:
+    weak = ENTRY | {"title": "Weak", "push": {"overcharge": -0.4}}
+    strong = ENTRY | {"title": "Strong", "push": {"overcharge": -3.0}}
+    lines = ledger.lines({"ledger": [weak, ENTRY, strong]}, "overcharge", Preference())
+    assert [line.title for line in lines] == ["Strong", ENTRY["title"], "Weak"]
+    assert [line.push.way for line in lines] == ["against", "for", "against"]
+    assert lines[0].push.text == "20\u00a0times less likely"
+
+
+def test_a_sentence_about_another_condition_is_not_printed_beside_this_one() -> None:
+    other = ENTRY | {"towards": "normal", "text": "speaks a little for normal"}
+    (line,) = ledger.lines({"ledger": [other]}, "overcharge", Preference())
+    assert line.text == ""
+
+
+def test_shares_are_printed_as_per_cent() -> None:
+    share = ENTRY | {"title": "Share of time hunting", "unit": "1", "measured": 0.9}
+    (line,) = ledger.lines({"ledger": [share]}, "overcharge", Preference())
+    assert line.measured == "90\u00a0%"
