@@ -53,12 +53,14 @@ LEAST_REVERSALS = 8
 """Four throws there and back in ten minutes."""
 
 LOCAL_S = 100.0
+LONG_LOCAL_S = 220.0
+LONG_PERIOD_S = 170.0
 LOCAL_SHARE = 0.5
 LEAST_OPENING_SHARE = 0.55
 LEAST_LIQUID_SHARE = 0.5
 """The swing must fill more than half of the block: there the standard deviation over a hundred
-seconds must reach this share of its upper level in the block. Chosen on simulated systems, where
-it puts the edges of hunting right on average."""
+seconds (longer for long periods) must reach this share of its upper level in the block. Chosen on
+simulated systems, where it puts the edges of hunting right on average."""
 
 
 @dataclass(frozen=True)
@@ -133,7 +135,7 @@ def _cut(samples: Samples, timebase: Timebase) -> _Blocks:
     step = max(FINEST_STEP_S, timebase.interval_s if len(samples) > 1 else BLOCK_S)
     steps = max(2, int(BLOCK_S // step))
     step = BLOCK_S / steps
-    margin = max(1, round(LOCAL_S / 2 / step))
+    margin = max(1, round(LONG_LOCAL_S / 2 / step))
     offset = (start - samples.time[:1]) / np.timedelta64(1, "s")
     grid = offset[:, None] + (np.arange(-margin, steps + margin) + 0.5) * step
     return _Blocks(start, row, step, margin, grid)
@@ -213,15 +215,15 @@ def _judge(
 ) -> tuple[BoolArray, dict[str, FloatArray]]:
     """Criteria on the grids (blocks, steps): who hunts, and what was measured."""
     inside = slice(blocks.margin, opening.shape[1] - blocks.margin)
-    lasting = _share(opening, blocks.margin) >= LEAST_OPENING_SHARE
-    lasting &= _share(liquid, blocks.margin) >= LEAST_LIQUID_SHARE
     z, t = oscillation.detrend(opening[:, inside]), oscillation.detrend(liquid[:, inside])
-    lags = max(4, z.shape[1] * 2 // 3)
-    z_correlation = oscillation.autocorrelation(z, lags)
-    t_correlation = oscillation.autocorrelation(t, lags)
+    z_correlation = oscillation.autocorrelation(z)
+    t_correlation = oscillation.autocorrelation(t)
     z_regular, t_regular = (oscillation.regularity(c) for c in (z_correlation, t_correlation))
     z_decay, t_decay = (oscillation.decay_ratio(c) for c in (z_correlation, t_correlation))
-    coherence, lag = _follow(z, t, z_regular.period)
+    coherence = _follow(z, t, z_regular.period)
+    slow = z_regular.period * blocks.step_s > LONG_PERIOD_S
+    lasting = _share(opening, blocks, slow) >= LEAST_OPENING_SHARE
+    lasting &= _share(liquid, blocks, slow) >= LEAST_LIQUID_SHARE
     z_swing, t_swing = _swing(z), _swing(t)
     amplitude = (z_swing >= OPENING_SWING) & (t_swing >= LIQUID_SWING_K)
     with np.errstate(invalid="ignore"):
@@ -235,7 +237,6 @@ def _judge(
     found = amplitude & (coherence >= COHERENCE) & lasting & (periodic | wild)
     with np.errstate(divide="ignore", invalid="ignore"):
         gain = np.where(z_swing > 0, t_swing / z_swing, np.nan)
-    del lag
     return found, {
         "period_s": z_regular.period * blocks.step_s,
         "opening_swing": z_swing,
@@ -247,13 +248,18 @@ def _judge(
     }
 
 
-def _share(values: FloatArray, margin: int) -> FloatArray:
+def _share(values: FloatArray, blocks: _Blocks, slow: BoolArray) -> FloatArray:
     """Share of each block that swings: local standard deviation near its upper level there."""
     level = values - values.mean(axis=1, keepdims=True)
-    width = 2 * margin + 1
-    local = _moving_mean(level**2, width) - _moving_mean(level, width) ** 2
-    upper = np.sort(local, axis=1)[:, -max(1, local.shape[1] // 5), None]
-    return np.asarray((local >= LOCAL_SHARE**2 * upper).mean(axis=1))
+    shares = []
+    for width_s in (LOCAL_S, LONG_LOCAL_S):
+        half = min(blocks.margin, max(1, round(width_s / 2 / blocks.step_s)))
+        cut = slice(blocks.margin - half, level.shape[1] - blocks.margin + half)
+        near, width = level[:, cut], 2 * half + 1
+        local = _moving_mean(near**2, width) - _moving_mean(near, width) ** 2
+        upper = np.sort(local, axis=1)[:, -max(1, local.shape[1] // 5), None]
+        shares.append((local >= LOCAL_SHARE**2 * upper).mean(axis=1))
+    return np.where(slow, shares[1], shares[0])
 
 
 def _moving_mean(values: FloatArray, width: int) -> FloatArray:
@@ -262,10 +268,8 @@ def _moving_mean(values: FloatArray, width: int) -> FloatArray:
     return np.asarray((total[:, width:] - total[:, :-width]) / width)
 
 
-def _follow(
-    opening: FloatArray, liquid: FloatArray, period_steps: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """How well cooling of the liquid follows the opening, and after how many steps.
+def _follow(opening: FloatArray, liquid: FloatArray, period_steps: FloatArray) -> FloatArray:
+    """How well cooling of the liquid follows the opening, 0..1.
 
     More opening cools the leaving liquid, after transport and the thermistor's lag: the largest
     correlation of the opening with the negative temperature at a lag up to half a period.
@@ -274,6 +278,4 @@ def _follow(
     correlation = oscillation.cross_correlation(opening, -liquid, lags)
     longest = np.nan_to_num(period_steps, nan=float(lags)) / 2
     plausible = np.arange(lags)[None, :] <= np.maximum(longest, 2)[:, None]
-    correlation = np.where(plausible, correlation, -1.0)
-    lag = correlation.argmax(axis=1)
-    return correlation.max(axis=1), lag.astype(float)
+    return np.asarray(np.where(plausible, correlation, 0.0).max(axis=1))
