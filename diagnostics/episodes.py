@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from diagnostics import verdict
 from diagnostics.findings import Context
@@ -52,12 +53,12 @@ def episodes(windows: Windows, plant: Plant) -> tuple[Episode, ...]:
     )
 
 
-def _latched(fault: FloatArray) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+def _latched(fault: FloatArray) -> NDArray[np.bool_]:
     """True from where ``fault`` reaches OPEN_AT until it falls below CLOSE_AT, shape (w,)."""
     said = np.where(fault >= OPEN_AT, 1, np.where(fault < CLOSE_AT, -1, 0))
     # The last window that said anything decides for those that say nothing.
     index = np.maximum.accumulate(np.where(said != 0, np.arange(said.size), -1))
-    return np.where(index >= 0, said[index], -1) == 1
+    return np.asarray(np.where(index >= 0, said[index], -1) == 1)
 
 
 def _episode(windows: Windows, shares: FloatArray, first: int, end: int) -> Episode:

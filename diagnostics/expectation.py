@@ -62,7 +62,7 @@ def learn(history: Windows) -> Baseline | None:
         return None
     design, observed = _design(days), days.column("subcooling_to_indoor_k")
     precision = np.diag(_PRIOR_SD**-2.0) + design.T @ design / _NOISE_K**2
-    covariance = np.linalg.inv(precision)
+    covariance: FloatArray = np.linalg.inv(precision).astype(np.float64)
     return Baseline(covariance @ design.T @ observed / _NOISE_K**2, covariance, len(days))
 
 

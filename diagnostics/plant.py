@@ -66,4 +66,4 @@ class Plant:
 
 def atmospheric_pressure_pa(altitude_m: float) -> float:
     """Standard atmospheric pressure [Pa] at a geopotential altitude [m], ISO 2533 troposphere."""
-    return STANDARD_ATMOSPHERE_PA * (1.0 - 0.0065 * altitude_m / 288.15) ** 5.255_88
+    return float(STANDARD_ATMOSPHERE_PA * (1.0 - 0.0065 * altitude_m / 288.15) ** 5.255_88)

@@ -50,7 +50,8 @@ class _Grid:
         self.features[known, INDEX[name]] = total[known] / seconds[known]
 
     def _sum(self, values: FloatArray) -> FloatArray:
-        return np.bincount(self.row, weights=values, minlength=self.start.size)
+        sums = np.bincount(self.row, weights=values, minlength=self.start.size)
+        return sums.astype(np.float64)
 
 
 def reduce(signals: Signals) -> Windows:

@@ -59,7 +59,7 @@ class Samples:
         """Seconds since the first sample, shape (n,)."""
         if not len(self):
             return np.zeros(0)
-        return (self.time - self.time[0]) / np.timedelta64(1, "s")
+        return np.asarray((self.time - self.time[0]) / np.timedelta64(1, "s"))
 
     def outdoor_or_nan(self, name: str) -> FloatArray:
         """An outdoor channel, all NaN where it was never logged, shape (n,)."""

@@ -32,7 +32,8 @@ class Verdict:
 
     conditions: probability of each condition, summing to 1. coverage: share of the running time in
     the ranked period that could be judged. leading: the likeliest fault where a fault is likelier
-    than none, else ``normal``; ``not_enough_data`` where too little could be judged. urgent: liquid may be coming back to the compressor.
+    than none, else ``normal``; ``not_enough_data`` where too little could be judged. urgent:
+    liquid may be coming back to the compressor.
     """
 
     conditions: Mapping[str, float]
