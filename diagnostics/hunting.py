@@ -53,10 +53,10 @@ LEAST_REVERSALS = 8
 """Four throws there and back in ten minutes."""
 
 LOCAL_S = 100.0
-LONG_LOCAL_S = 220.0
-LONG_PERIOD_S = 170.0
+LONG_LOCAL_S = 180.0
+LONG_PERIOD_S = 200.0
 LOCAL_SHARE = 0.5
-LEAST_OPENING_SHARE = 0.55
+LEAST_OPENING_SHARE = 0.6
 LEAST_LIQUID_SHARE = 0.5
 """The swing must fill more than half of the block: there the standard deviation over a hundred
 seconds (longer for long periods) must reach this share of its upper level in the block. Chosen on
@@ -259,7 +259,7 @@ def _share(values: FloatArray, blocks: _Blocks, slow: BoolArray) -> FloatArray:
         local = _moving_mean(near**2, width) - _moving_mean(near, width) ** 2
         upper = np.sort(local, axis=1)[:, -max(1, local.shape[1] // 5), None]
         shares.append((local >= LOCAL_SHARE**2 * upper).mean(axis=1))
-    return np.where(slow, shares[1], shares[0])
+    return np.asarray(np.where(slow, shares[1], shares[0]))
 
 
 def _moving_mean(values: FloatArray, width: int) -> FloatArray:

@@ -264,4 +264,4 @@ def bypass(at: Stream, plant: Plant) -> Logarithm:
 def instant_sigma(at: Stream) -> FloatArray:
     """Uncertainty of the valve equation that no calibration takes away: pressure and hysteresis."""
     pressure = at.line_sigma_pa / (2 * np.maximum(at.line_pa - at.suction_pa, 1.0))
-    return np.hypot(pressure, valve.hysteresis_sigma(at.travel))
+    return np.asarray(np.hypot(pressure, valve.hysteresis_sigma(at.travel)))
