@@ -84,13 +84,14 @@ def outcome(bodies: list[bytes]) -> tuple[dict[str, bytes], object, object]:
 
 @given(truth=cells, random=st.randoms(use_true_random=False))
 @settings(
-    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 def test_uploads_that_do_not_contradict_give_the_same_samples(truth: Cells, random: Random) -> None:
     whole = a_file(truth, list(range(6)), sorted(truth), random)
-    pieces = [some_file(truth, random) for _ in range(3)]
+    pieces = [some_file(truth, random) for _ in range(2)]
     by_column = [a_file(truth, list(range(6)), [name], random) for name in truth]
-    by_row = [a_file(truth, [row], sorted(truth), random) for row in range(6)]
+    rows = random.sample(range(6), 6)
+    by_row = [a_file(truth, rows[at::3], sorted(truth), random) for at in range(3)]
     everything = [whole, *pieces, *by_column, *by_row]
     random.shuffle(everything)
     random.shuffle(by_column)

@@ -98,7 +98,7 @@ def test_a_refused_file_does_not_keep_the_others_out(tmp_path: Path) -> None:
 
 
 def test_a_bad_manifest_keeps_its_site_out_and_no_other(tmp_path: Path) -> None:
-    bad = site_folder(tmp_path / "bad", {"R1/a.csv": GOOD}) if (tmp_path / "bad").mkdir() else None
+    (tmp_path / "bad").mkdir()
     bad = site_folder(tmp_path / "bad", {"R1/a.csv": GOOD}, MANIFEST.replace("R-410A", "R-22"))
     (tmp_path / "good").mkdir()
     good = site_folder(tmp_path / "good", {"R1/a.csv": GOOD})
