@@ -45,7 +45,7 @@ def _running(stack: Stack) -> Iterator[tuple[subprocess.Popen[str], str]]:
 
 def _status(address: str) -> int:
     try:
-        with urllib.request.urlopen(address, timeout=20) as answer:
+        with urllib.request.urlopen(address, timeout=60) as answer:
             return int(answer.status)
     except urllib.error.HTTPError as error:
         with error:
@@ -74,18 +74,18 @@ def test_up_serves_restarts_what_dies_and_ends_on_ctrl_c(stack: Stack) -> None:
                 found = _part(process.pid, word)
                 return found is not None and found != killed
 
-            assert eventually(replaced, 10.0), word
+            assert eventually(replaced), word
         assert _status(address) < 500  # waits in the queue of the kept socket, is not refused
 
         stack.supervisor().kill()
-        stack.postmaster().wait(10)
-        assert eventually(lambda: stack.supervisor().is_running(), 10.0)
+        stack.postmaster().wait(30)
+        assert eventually(stack.supervised)
 
         process.send_signal(signal.SIGINT)
-        said, _ = process.communicate(timeout=40)
+        said, _ = process.communicate(timeout=90)
         assert process.returncode == 0
         assert "Stopping" in said
-        assert stack.is_down(10.0)
+        assert stack.is_down()
 
 
 def test_nothing_outlives_an_up_that_was_killed(stack: Stack) -> None:
@@ -94,16 +94,16 @@ def test_nothing_outlives_an_up_that_was_killed(stack: Stack) -> None:
         assert worker is not None
         time.sleep(1.0)
         process.kill()
-        process.wait(10)
-        assert stack.is_down(30.0)
-        assert eventually(lambda: not worker.is_running(), 5.0)
+        process.wait(30)
+        assert stack.is_down()
+        assert eventually(lambda: not worker.is_running())
 
 
 def test_an_occupied_port_is_refused_before_anything_starts(stack: Stack) -> None:
     with socket.create_server(("127.0.0.1", 0)) as taken:
         port = taken.getsockname()[1]
         process = _start(stack, "--port", str(port))
-        _, said = process.communicate(timeout=30)
+        _, said = process.communicate(timeout=90)
     assert process.returncode == 1
     assert f"cannot listen at 127.0.0.1:{port}: Address already in use" in said
     assert "Choose another with --port" in said
@@ -113,6 +113,6 @@ def test_an_occupied_port_is_refused_before_anything_starts(stack: Stack) -> Non
 
 def test_a_port_that_is_none_is_wrong_usage(stack: Stack) -> None:
     process = _start(stack, "--port", "seventy")
-    _, said = process.communicate(timeout=30)
+    _, said = process.communicate(timeout=90)
     assert process.returncode == 2
     assert "argument --port: invalid int value: 'seventy'" in said

@@ -54,12 +54,12 @@ def test_a_task_runs_and_the_broker_survives_being_wiped(stack: Stack, tmp_path:
         assert user.refusal == ""
         first = tmp_path / "first"
         _ring(stack, bells.leave_trace, first)
-        assert eventually(first.exists, 30.0)
+        assert eventually(first.exists, 60.0)
 
         killed = stack.broker()
         killed.kill()
         shutil.rmtree(stack.place.broker)
-        killed.wait(10)
+        killed.wait(30)
         user.join_again()
 
         # One message may fall into the gap of the reconnect: so do the sweeper's.
@@ -72,7 +72,7 @@ def test_a_task_runs_and_the_broker_survives_being_wiped(stack: Stack, tmp_path:
                 _ring(stack, bells.leave_trace, path)
             return eventually(lambda: any(path.exists() for path in later), 1.0)
 
-        assert eventually(one_ran, 40.0)
+        assert eventually(one_ran, 90.0)
 
 
 def test_no_pool_process_outlives_a_killed_worker(stack: Stack, tmp_path: Path) -> None:
@@ -80,12 +80,12 @@ def test_no_pool_process_outlives_a_killed_worker(stack: Stack, tmp_path: Path) 
         stack.use()
         begun = tmp_path / "begun"
         _ring(stack, bells.dawdle, begun)
-        assert eventually(begun.exists, 30.0)
+        assert eventually(begun.exists, 60.0)
         pool_process = psutil.Process(int(begun.read_text()))
         assert pool_process.ppid() == worker.pid
         worker.send_signal(signal.SIGKILL)
-        worker.wait(10)
-        assert eventually(lambda: not pool_process.is_running(), 5.0)
+        worker.wait(30)
+        assert eventually(lambda: not pool_process.is_running())
 
 
 def test_no_message_is_handed_out_again_while_its_task_may_run() -> None:

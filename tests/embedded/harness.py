@@ -75,11 +75,11 @@ class User:
     def leave(self) -> None:
         assert self.process.stdin is not None
         self.process.stdin.close()
-        self.process.wait(20)
+        self.process.wait(60)
 
     def kill(self) -> None:
         self.process.kill()
-        self.process.wait(20)
+        self.process.wait(60)
 
 
 @dataclass
@@ -145,11 +145,12 @@ class Stack:
         return [process for process in psutil.process_iter()
                 if process.pid not in users and _concerns(process, roots)]
 
-    def is_down(self, within_s: float = 15.0) -> bool:
+    def is_down(self, within_s: float = 30.0) -> bool:
         # the look at every process is dear, the supervisor's lock is cheap
-        return eventually(lambda: not self._supervised() and not self.processes(), within_s)
+        return eventually(lambda: not self.supervised() and not self.processes(), within_s)
 
-    def _supervised(self) -> bool:
+    def supervised(self) -> bool:
+        """Tell whether a supervisor holds the folder's lock."""
         try:
             with self.place.supervisor_lock.open() as lock:
                 fcntl.flock(lock, fcntl.LOCK_SH | fcntl.LOCK_NB)
@@ -184,7 +185,7 @@ def _concerns(process: psutil.Process, roots: tuple[str, ...]) -> bool:
     return any(part.startswith(root) for part in told for root in roots)
 
 
-def eventually(holds: Callable[[], bool], within_s: float = 10.0) -> bool:
+def eventually(holds: Callable[[], bool], within_s: float = 30.0) -> bool:
     """Wait until something holds; False if it does not in time."""
     until = time.monotonic() + within_s
     while not holds():

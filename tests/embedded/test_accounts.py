@@ -38,7 +38,7 @@ def test_no_parent_folders_mode_is_touched(empty_stack: Stack) -> None:
     assert user.refusal == ""
     assert [folder.stat().st_mode for folder in (closed, *closed.parents)] == before
     user.leave()
-    assert empty_stack.is_down(5.0)
+    assert empty_stack.is_down()
     shutil.rmtree(empty_stack.place.root)
     shutil.rmtree(closed)
 
@@ -58,14 +58,14 @@ def test_a_data_folder_out_of_the_accounts_reach_notes_where_the_servers_lie(
     assert elsewhere.parent == Path("/var/lib/millrace")
     empty_stack.sql("CREATE TABLE kept (word text)")
     user.leave()
-    assert empty_stack.is_down(5.0)
+    assert empty_stack.is_down()
     moved = empty_stack.home.parent / "moved"  # the note goes along when the folder is moved
     empty_stack.home.rename(moved)
     empty_stack.home = moved
     user = empty_stack.use()
     assert empty_stack.sql("SELECT count(*) FROM kept") == [(0,)]
     user.leave()
-    assert empty_stack.is_down(5.0)
+    assert empty_stack.is_down()
     shutil.rmtree(elsewhere)
     shutil.rmtree(closed)
 
@@ -85,7 +85,7 @@ def test_programs_in_a_closed_folder_are_copied_once(stack: Stack) -> None:
         for process in (stack.postmaster(), stack.broker()):
             assert Path(process.exe()).is_relative_to(stack.place.root / "programs")
         user.leave()
-        assert stack.is_down(5.0)
+        assert stack.is_down()
     assert len(list((stack.place.root / "programs").iterdir())) == 2
     shutil.rmtree(closed)
 
@@ -108,7 +108,7 @@ def test_another_user_runs_all_under_the_own_account(empty_stack: Stack) -> None
     assert {process.uids().real for process in running} == {_nobody().uid}
     assert (empty_stack.home / "embedded").stat().st_mode & 0o777 == 0o700
     user.leave()
-    assert empty_stack.is_down(5.0)
+    assert empty_stack.is_down()
 
 
 @root_only

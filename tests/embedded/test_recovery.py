@@ -26,10 +26,8 @@ def test_a_killed_postmaster_is_restarted_and_keeps_committed_rows(stack: Stack)
     stack.sql("INSERT INTO kept VALUES ('second')")
     killed = stack.postmaster()
     killed.kill()
-    begun = time.monotonic()
-    assert eventually(lambda: _answers(stack), 15.0)
+    assert eventually(lambda: _answers(stack))
     assert stack.postmaster() != killed
-    assert time.monotonic() - begun < 15.0
     assert stack.sql("SELECT word FROM kept ORDER BY word") == [("first",), ("second",)]
 
 
@@ -37,7 +35,7 @@ def test_a_user_who_asks_at_once_waits_for_the_restart(stack: Stack) -> None:
     user = stack.use()
     killed = stack.postmaster()
     killed.kill()
-    killed.wait(5)
+    killed.wait(30)
     user.join_again()
     assert user.refusal == ""
     assert stack.sql("SELECT word FROM kept") == [("first",)]
@@ -47,7 +45,7 @@ def test_a_user_who_asks_at_once_waits_for_the_restart(stack: Stack) -> None:
 def test_servers_end_with_a_killed_supervisor(stack: Stack) -> None:
     stack.use()
     stack.supervisor().kill()
-    assert stack.is_down(10.0)
+    assert stack.is_down()
 
 
 def test_a_user_goes_on_after_the_supervisor_was_killed(stack: Stack) -> None:
@@ -58,7 +56,7 @@ def test_a_user_goes_on_after_the_supervisor_was_killed(stack: Stack) -> None:
     assert user.refusal == ""
     assert stack.sql("SELECT count(*) FROM kept") == [(2,)]
     user.leave()
-    assert stack.is_down(5.0)
+    assert stack.is_down()
 
 
 def test_everything_killed_at_once_recovers(stack: Stack) -> None:
@@ -82,8 +80,8 @@ def test_a_postmaster_left_running_is_adopted(stack: Stack) -> None:
     assert user.refusal == ""
     assert stack.postmaster().pid == left.process.pid
     user.leave()
-    left.process.wait(10)  # this test is its parent and must reap it
-    assert stack.is_down(5.0)
+    left.process.wait(30)  # this test is its parent and must reap it
+    assert stack.is_down()
 
 
 def test_an_adopted_postmaster_that_dies_is_replaced(stack: Stack) -> None:
@@ -94,9 +92,9 @@ def test_an_adopted_postmaster_that_dies_is_replaced(stack: Stack) -> None:
     assert left.process is not None
     stack.use()
     left.process.kill()  # not reaped: it stays a zombie, whose id still answers
-    assert eventually(lambda: _answers(stack), 15.0)
+    assert eventually(lambda: _answers(stack))
     assert stack.postmaster().pid != left.process.pid
-    left.process.wait(10)
+    left.process.wait(30)
 
 
 @pytest.mark.parametrize("owner", ["stranger", "nobody alive", "zombie"])
@@ -158,7 +156,7 @@ def test_a_killed_broker_whose_data_are_gone_is_restarted(stack: Stack) -> None:
 def test_a_broker_is_not_held_up_by_its_broken_data(stack: Stack) -> None:
     user = stack.use()
     user.leave()
-    assert stack.is_down(5.0)
+    assert stack.is_down()
     manifest = next(stack.place.broker.glob("appendonlydir/*.manifest"))
     manifest.write_text("rubbish\n")
     user = stack.use()
@@ -181,7 +179,7 @@ def test_another_major_versions_cluster_is_refused_with_the_way_out(stack: Stack
     assert "MILLRACE_PG_BIN" in user.refusal
     assert "pg_dump" in user.refusal
     user.leave()
-    assert stack.is_down(5.0)
+    assert stack.is_down()
 
 
 def test_a_server_that_cannot_start_says_why(stack: Stack) -> None:
@@ -201,7 +199,7 @@ def test_a_timescaledb_library_beside_the_server_is_loaded(stack: Stack) -> None
     assert user.refusal == ""
     assert stack.sql("SHOW shared_preload_libraries") == [("timescaledb",)]
     user.leave()
-    assert stack.is_down(5.0)
+    assert stack.is_down()
     shutil.rmtree(programs)
 
 
