@@ -63,7 +63,8 @@ def analyse_day(system_id: int, day: date) -> int:
 
 def analyse_span(system_id: int, day: date) -> Analysis:
     """Analysis of a whole UTC day behind its warm-up; callers cut what they need from it."""
-    system = System.objects.select_related("site").get(pk=system_id)
+    related = System.objects.select_related("site").prefetch_related("indoor_units")
+    system = related.get(pk=system_id)
     start = midnight(day)
     samples = store.read(system, start - WARM_UP, start + DAY)
     return analyse(samples, system.plant())

@@ -77,7 +77,8 @@ def days_missing(now: datetime) -> int:
     last = min(extent[1] for extent in extents if extent is not None)
     if now - last <= RECENT:
         return 0
-    return min(demo.DEFAULT_DAYS, -(-(end - last) // timedelta(days=1)))
+    # Whole days from the last stored one on: a simulated day is never told twice differently.
+    return min(demo.DEFAULT_DAYS, (end - last) // timedelta(days=1))
 
 
 def load(folder: Path, days: int, now: datetime, advance: Advance) -> list[Loaded]:

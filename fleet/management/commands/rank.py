@@ -20,8 +20,19 @@ from fleet.analysis.ranking import SiteRank, SystemRank, as_json, ranking
 from fleet.management.arguments import moment
 from fleet.models import System
 
-PLAIN_WIDTH = 160
-"""Columns of a table that goes to a file or a pipe."""
+NUMBERS = ("Rank", "Site", "Score", "Probable", "Judged")
+HEADINGS = (
+    *NUMBERS[:2],
+    "System",
+    "Score",
+    "Leading suspicion",
+    *NUMBERS[3:],
+    "Last sample",
+    "Why",
+)
+
+PLAIN_WIDTH = 400
+"""Columns of a table that goes to a file or a pipe: every reason fits on its line."""
 
 
 class Command(BaseCommand):
@@ -49,32 +60,31 @@ class Command(BaseCommand):
 def as_table(sites: Sequence[SiteRank], *, colour: bool = False) -> str:
     """The ranking as text: a line a system, and why."""
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
-    for heading in ("Rank", "Score"):
-        table.add_column(heading, justify="right", no_wrap=True)
-    for heading in ("Site/system", "Leading suspicion"):
-        table.add_column(heading, no_wrap=True)
-    for heading in ("Probable", "Judged"):
-        table.add_column(heading, justify="right", no_wrap=True)
-    table.add_column("Last sample (UTC)", no_wrap=True)
-    table.add_column("Why", ratio=1)
+    for heading in HEADINGS:
+        table.add_column(
+            heading, justify="right" if heading in NUMBERS else "left", no_wrap=heading != "Why"
+        )
     for site in sites:
         for i, system in enumerate(site.systems):
-            table.add_row(str(site.rank) if i == 0 else "", *_cells(system))
+            of_site = ("", "") if i else (str(site.rank), f"{site.score:.1f}")
+            table.add_row(*of_site, *_cells(system))
     width = get_terminal_size().columns if colour else PLAIN_WIDTH
     text = StringIO()
     Console(file=text, width=width, force_terminal=colour, highlight=False).print(table)
-    return text.getvalue() if sites else "No site is registered. Load one with load_site.\n"
+    if not sites:
+        return "No site is registered. Load one with load_site."
+    return "\n".join(line.rstrip() for line in text.getvalue().splitlines())
 
 
 def _cells(system: SystemRank) -> tuple[str, ...]:
     probable = system.conditions.get(system.leading)
     last = system.last_sample
     return (
-        f"{system.score:.1f}",
         f"{system.site}/{system.system}",
+        f"{system.score:.1f}",
         WORDS[system.leading] + (", urgent" if system.urgent else ""),
         "" if probable is None else f"{probable:.0%}",
         f"{system.coverage:.0%}",
-        f"{last:%Y-%m-%d %H:%M}" if last else "none",
+        f"{last:%Y-%m-%d %H:%MZ}" if last else "none",
         system.why,
     )
