@@ -184,8 +184,10 @@ def test_an_inline_style_or_script_would_be_complained_of(event: Event, visit: V
     visit.sign_in("mara")
     visit.page.evaluate(
         """() => {
-          document.head.append(Object.assign(document.createElement('style'), {textContent: 'b{}'}));
-          document.head.append(Object.assign(document.createElement('script'), {text: '1'}));
+          const put = (tag, fields) =>
+            document.head.append(Object.assign(document.createElement(tag), fields));
+          put('style', {textContent: 'b{}'});
+          put('script', {text: '1'});
         }"""
     )
     visit.page.wait_for_timeout(200)
