@@ -52,9 +52,10 @@ BLOCK_SIGMA_K = 0.4
 """Half an hour of samples is one independent reading of the closed difference, good to this."""
 
 FAST_S = 900.0
-LEAST_MOVEMENT_K = 0.4
-"""Condensing temperature must move by this (rms, within a quarter of an hour) for a thermistor's
-answer to be judged."""
+LEAST_MOVEMENT_K = 0.8
+USUAL_ANSWER = 0.25
+"""Condensing temperature must move by this (rms, within a quarter of an hour, starts included) for
+a thermistor's answer to be judged; a thermistor on its pipe answers by at least this share."""
 
 FLAT_S = 3600.0
 FLAT_CHANNELS = (
@@ -143,8 +144,8 @@ def check(
         expected_drop_k=np.where(
             opened, _expected_drop(samples, timebase, compressor_flow, fluid, plant), np.nan
         ),
-        outdoor_side_tracks_air=_tracks_air(samples, timebase, OUTDOOR_SIDE, bubble, calm),
-        indoor_side_tracks_air=_tracks_air(samples, timebase, INDOOR_SIDE, bubble, calm),
+        outdoor_side_tracks_air=_tracks_air(samples, timebase, OUTDOOR_SIDE, bubble, states),
+        indoor_side_tracks_air=_tracks_air(samples, timebase, INDOOR_SIDE, bubble, states),
         discharge_below_condensing_k=np.where(
             calm,
             fluid.t_dew_k(discharge) - samples.outdoor_or_nan("discharge_temperature"),
@@ -255,27 +256,29 @@ def _closed(
 
 
 def _tracks_air(
-    samples: Samples, timebase: Timebase, name: str, bubble_k: FloatArray, calm: BoolArray
+    samples: Samples, timebase: Timebase, name: str, bubble_k: FloatArray, states: States
 ) -> FloatArray:
     """How far a liquid thermistor is off its pipe, 0..1: sluggish, and near to outdoor air.
 
-    On the pipe it moves one for one with the condensing temperature within minutes. The smaller
-    of the part of that movement it misses and its nearness to air (0 at saturation, 1 at air).
+    The smaller of the part of the usual answer to the condensing temperature that it misses, and
+    its nearness to air (0 at saturation, 1 at air). In hot weather the liquid of a flooded coil is
+    near to air too, and answers little: then this is no proof.
     """
     liquid = samples.outdoor_or_nan(name)
     air = samples.outdoor_or_nan("outdoor_air_temperature")
-    both = np.where(calm, np.stack([liquid, bubble_k]), np.nan)
+    both = np.where(states.running, np.stack([liquid, bubble_k]), np.nan)
     both[:, np.isnan(both).any(axis=0)] = np.nan
     fast = tb.rolling_mean(both, timebase, 60.0) - tb.rolling_mean(both, timebase, FAST_S)
     known = ~np.isnan(fast[0])
     moves = fast[1][known]
     if not moves.size or np.sqrt(np.mean(moves**2)) < LEAST_MOVEMENT_K:
         return np.full(liquid.shape, np.nan)
-    missed = 1.0 - float(np.clip((fast[0][known] @ moves) / (moves @ moves), 0.0, 1.0))
+    answer = float(fast[0][known] @ moves) / float(moves @ moves)
+    missed = float(np.clip(1.0 - answer / USUAL_ANSWER, 0.0, 1.0))
     room = np.abs(bubble_k - air)
     with np.errstate(divide="ignore", invalid="ignore"):
         near = np.clip(1.0 - np.abs(liquid - air) / room, 0.0, 1.0)
-    return np.where(calm & (room > 2.0), np.minimum(near, missed), np.nan)
+    return np.where(settled(states) & (room > 2.0), np.minimum(near, missed), np.nan)
 
 
 def _frozen(samples: Samples, running: BoolArray, timebase: Timebase) -> dict[str, float]:
