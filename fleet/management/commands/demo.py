@@ -19,6 +19,7 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
 from fixtures import demo
+from fleet.analysis import backlog, days
 from fleet.analysis.ranking import ranking
 from fleet.embedded import EmbeddedError, data_folder
 from fleet.embedded.processes import HOST, running_services
@@ -65,10 +66,12 @@ class Command(BaseCommand):
     def _prepare(self) -> None:
         now = timezone.now()
         call_command("migrate", interactive=False, verbosity=0)
-        if days := demonstration.days_missing(now):
-            self._load(days, now)
+        if missing := demonstration.days_missing(now):
+            self._load(missing, now)
         else:
             self.stdout.write("The demo fleet is loaded already.")
+            days.mark_outdated_due()
+            backlog.drain()
         passwords = demonstration.admit_people()
         demonstration.give_work()
         self.stdout.write("")
@@ -80,20 +83,22 @@ class Command(BaseCommand):
         self.stdout.write(f"Ready after {_age_s():.0f} s.")
         self.stdout.flush()
 
-    def _load(self, days: int, now: datetime) -> None:
+    def _load(self, missing: int, now: datetime) -> None:
         end = demo.latest_midnight(now)
         systems = sum(len(site.systems) for site in demo.sites(end))
-        self.stdout.write(f"Simulating, taking in and analysing {days} days of {systems} systems …")
+        self.stdout.write(
+            f"Simulating, taking in and analysing {missing} days of {systems} systems …"
+        )
         self.stdout.flush()
         columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
         console = Console(stderr=True)
         began = time.perf_counter()
-        folder = data_folder() / "demo" / f"until-{end:%Y-%m-%d}-for-{days}-days"
+        folder = data_folder() / "demo" / f"until-{end:%Y-%m-%d}-for-{missing}-days"
         with Progress(
             *columns, TimeElapsedColumn(), console=console, disable=not console.is_terminal
         ) as bar:
             task = bar.add_task("Systems written and analysed", total=2 * systems)
-            loaded = demonstration.load(folder, days, now, lambda: bar.advance(task))
+            loaded = demonstration.load(folder, missing, now, lambda: bar.advance(task))
         refused = [reason for each in loaded for reason in each.refused]
         if refused:
             raise CommandError("\n".join(refused), returncode=REFUSED)
