@@ -155,7 +155,7 @@ def _from_compressor(
     total, low, high = (x[::every] for x in (flow.flow_kg_s, flow.low_kg_s, flow.high_kg_s))
     # With no ratio from the balance an open valve may pass anything up to the largest bypass.
     unknown = np.isnan(ratio.value)
-    largest = np.where(at.opening <= valve.DEAD_BAND, 0.0, LARGEST_BYPASS_RATIO)
+    largest = np.where(at.travel <= 0.0, 0.0, LARGEST_BYPASS_RATIO)
     taken = np.exp(np.where(unknown, -np.inf, ratio.value))
     lowest = 1.0 / (1.0 + np.where(unknown, largest, np.minimum(taken, LARGEST_BYPASS_RATIO)))
     highest = np.where(unknown, 1.0, lowest)

@@ -28,7 +28,7 @@ LEAST_GAS_SUPERHEAT_K = 1.0
 WET_SHARE = 0.25
 WET_EXCESS = 0.1
 WET_SIGMA = 0.15
-"""A bypass gas within a thermistor's error of saturation for more than this share of the time may be
+"""A bypass gas within a thermistor's error of saturation for more than this share of time may be
 just dry, as a controller likes it, or carry drops; then more bypass flows than saturated vapour
 would give. Taken as a tenth more, give or take."""
 
@@ -48,9 +48,8 @@ class Stream:
     sign: +1 to_indoor, -1 to_outdoor, 0 not known. entering_k, leaving_k: main stream;
     drop_sigma_k: standard uncertainty of their difference. gas_k: bypass gas leaving, NaN where
     not logged; wet: it is at saturation now and then. line_pa: liquid pressure, line_sigma_pa its
-    uncertainty. opening: of the valve, travel its throat over the full one. velocity_kg_s_m2: ideal
-    mass velocity in it. All means are NaN where the circuit is not settled or the direction not
-    known.
+    uncertainty. travel: throat of the valve over the full one. velocity_kg_s_m2: ideal mass
+    velocity in it. All means are NaN where the circuit is not settled or the direction not known.
     """
 
     sign: FloatArray
@@ -62,7 +61,6 @@ class Stream:
     line_pa: FloatArray
     line_sigma_pa: FloatArray
     suction_pa: FloatArray
-    opening: FloatArray
     travel: FloatArray
     velocity_kg_s_m2: FloatArray
     full_area_m2: float
@@ -130,7 +128,8 @@ def stream(
     low, high = base.window(MEAN_S / 2, MEAN_S / 2)
     means = tb.window_mean(rows, low[::every], high[::every])
     sign = sign[::every]
-    entering, drop, discharge, suction, opening, travel, gas, wet = means
+    entering, drop, discharge, suction, travel = means[:5]
+    gas, wet = means[5:] if len(means) > 5 else np.full((2, entering.size), np.nan)
     discharge, suction = discharge * 1e5, suction * 1e5
     line, line_sigma = _line_pressure(entering, discharge, sign, fluid)
     rho = fluid.rho_liquid_kg_m3(entering, line)
@@ -144,7 +143,6 @@ def stream(
         line_pa=line,
         line_sigma_pa=line_sigma,
         suction_pa=suction,
-        opening=opening,
         travel=travel,
         velocity_kg_s_m2=valve.mass_velocity_kg_s_m2(rho, line, suction),
         full_area_m2=valve.full_area_m2(plant),
@@ -152,27 +150,28 @@ def stream(
 
 
 def _rows(samples: Samples, sign: FloatArray, direction: Direction, fluid: Fluid) -> FloatArray:
-    """What is to be averaged; bar instead of Pa keeps the rows of one size for the running sums."""
-    opening = samples.outdoor_or_nan("subcooler_valve")
+    """What is to be averaged; bar instead of Pa keeps the rows of one size for the running sums.
+
+    The bypass gas and whether it is wet come last, where it is logged.
+    """
     suction = samples.outdoor_or_nan("suction_pressure")
-    gas = samples.outdoor_or_nan("subcooler_gas_temperature")
-    superheat = gas - fluid.t_dew_k(suction)
-    return np.stack(
-        [
-            np.where(
-                sign > 0,
-                samples.outdoor_or_nan("liquid_temperature_outdoor_side"),
-                samples.outdoor_or_nan("liquid_temperature_indoor_side"),
-            ),
-            sign * direction.drop_k,
-            samples.outdoor_or_nan("discharge_pressure") / 1e5,
-            suction / 1e5,
-            opening,
-            valve.area_m2(opening, 1.0),
-            gas,
-            np.where(np.isnan(superheat), np.nan, superheat < LEAST_GAS_SUPERHEAT_K),
-        ]
-    )
+    rows = [
+        np.where(
+            sign > 0,
+            samples.outdoor_or_nan("liquid_temperature_outdoor_side"),
+            samples.outdoor_or_nan("liquid_temperature_indoor_side"),
+        ),
+        sign * direction.drop_k,
+        samples.outdoor_or_nan("discharge_pressure") / 1e5,
+        suction / 1e5,
+        valve.area_m2(samples.outdoor_or_nan("subcooler_valve"), 1.0),
+    ]
+    gas = samples.outdoor.get("subcooler_gas_temperature")
+    if gas is not None:
+        superheat = gas - fluid.t_dew_k(suction)
+        wet = np.where(np.isnan(superheat), np.nan, superheat < LEAST_GAS_SUPERHEAT_K)
+        rows += [gas, wet]
+    return np.stack(rows)
 
 
 def _pieces(base: Timebase, sign: FloatArray, calm: BoolArray) -> Timebase:
