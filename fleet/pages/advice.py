@@ -15,11 +15,15 @@ REFRIGERANT_CLASS = {"R-410A": "A1", "R-32": "A2L", "R-454B": "A2L"}
 
 @dataclass(frozen=True)
 class Check:
-    """One thing to do on site, and the reading that confirms or refutes the suspicion."""
+    """One thing to do on site, and the reading that confirms or refutes the suspicion.
+
+    finding: name of the finding whose logged number belongs beside it; empty for none.
+    """
 
     do: str
     confirms: str
     refutes: str
+    finding: str = ""
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_GET
 
 from fleet.models import Event, EventState, Role
 from fleet.pages import access, charts, ledger, plot_data, spans, units, words
-from fleet.pages.advice import advice, cautions
+from fleet.pages.advice import Check, advice, cautions
 from fleet.pages.forms import NoteForm, ShelveForm, VisitForm
 from fleet.pages.units import Preference
 
@@ -31,6 +31,7 @@ def event(request: HttpRequest, pk: int) -> HttpResponse:
         **_standing(found, prefer),
         "event": found,
         "site": found.system.site,
+        "checks": _checks(found.condition, told),
         "ledger": told[:FIRST_LINES],
         "more_ledger": told[FIRST_LINES:],
         "untold": [line.title for line in entries if line.measured == "–"],
@@ -64,6 +65,12 @@ def _standing(found: Event, prefer: Preference) -> dict[str, Any]:
         not in (EventState.UNACKNOWLEDGED_ACTIVE, EventState.RETURNED_UNACKNOWLEDGED),
         "shelved": found.state == EventState.SHELVED,
     }
+
+
+def _checks(condition: str, told: list[ledger.Line]) -> list[tuple[Check, ledger.Line | None]]:
+    """What to check, with the logged number that belongs beside it."""
+    by_name = {line.finding: line for line in told}
+    return [(check, by_name.get(check.finding)) for check in advice(condition).checks]
 
 
 def _technicians() -> list[Any]:

@@ -15,7 +15,7 @@ from fleet.pages.words import percent
 
 WIDTH, LEFT, RIGHT = 360.0, 30.0, 352.0
 TOP, BOTTOM = 34.0, 112.0
-EVENTS_Y, COVER_Y = 8.0, 118.0
+DATE_WIDTH = 30.0
 
 
 @dataclass(frozen=True)
@@ -171,4 +171,5 @@ def _cover(days: Sequence[Day], axes: _Axes) -> list[Bar]:
 def _dates(axes: _Axes) -> list[Tick]:
     every = max(axes.days // 4, 1)
     picked = (axes.first + timedelta(days=i) for i in range(0, axes.days, every))
-    return [Tick(axes.x(day), f"{day.day} {day:%b}") for day in picked]
+    ticks = [Tick(axes.x(day), f"{day.day} {day:%b}") for day in picked]
+    return [tick for tick in ticks if tick.at <= RIGHT - DATE_WIDTH]

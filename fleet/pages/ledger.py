@@ -44,6 +44,7 @@ class Push:
 class Line:
     """One finding as printed."""
 
+    finding: str
     title: str
     measured: str
     expected: str
@@ -76,6 +77,7 @@ def _line(entry: Mapping[str, Any], condition: str, prefer: Preference) -> Line:
     ]
     spread = entry.get("uncertainty")
     return Line(
+        finding=str(entry.get("finding") or ""),
         title=title,
         measured=measured(entry.get("measured"), unit, prefer),
         expected=measured(entry.get("expected"), unit, prefer),

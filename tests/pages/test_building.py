@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from diagnostics.windows import FEATURES, INDEX
-from fleet.models import Event, IndoorUnit, Site, System, Window
+from fleet.models import Event, IndoorUnit, Site, Standing, System, Window
 from fleet.pages import history
 from tests.pages import scene
 from tests.pages.scene import CANARY, Scene, signed_in
@@ -83,6 +83,8 @@ def test_without_old_data_no_comparison_is_made(fleet: Scene) -> None:
 
 def test_the_history_is_drawn_and_two_weeks_are_compared(fleet: Scene) -> None:
     noon = timezone.now().replace(hour=12, minute=0, second=0, microsecond=0)
+    noon -= timedelta(days=1)
+    Standing.objects.filter(system=fleet.system).update(last_sample=noon)
     put_windows(fleet.system, noon - timedelta(days=13), [12.0] * 7 + [10.0] * 7)
     seen = page(fleet.manager)
     assert 'class="history"' in seen

@@ -26,6 +26,7 @@ def test_the_technician_reads_what_to_check_before_anything_else(fleet: Scene) -
     assert first.do in seen
     assert first.confirms in seen
     assert first.refutes in seen
+    assert "Logged: <b>12.4\u00a0K</b> ± 0.8\u00a0K, expected 5.0\u00a0K." in seen
     assert seen.index(first.do) < seen.index("What happened over time") < seen.index("Mind on site")
 
 

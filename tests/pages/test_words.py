@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from diagnostics.findings import REGISTRY
 from diagnostics.weigh import CONDITIONS
 from fleet.pages import advice, ledger, words
 from fleet.pages.units import Preference
@@ -18,6 +19,12 @@ def test_every_condition_has_words_and_every_fault_has_advice() -> None:
     for condition in advice.conditions():
         assert len(advice.advice(condition).checks) >= 3
         assert advice.advice(condition).bring
+
+
+def test_checks_point_at_findings_that_exist() -> None:
+    known = {finding.name for finding in REGISTRY}
+    named = {c.finding for code in advice.conditions() for c in advice.advice(code).checks}
+    assert named - {""} <= known
 
 
 def test_no_advice_orders_refrigerant_in_or_out() -> None:

@@ -71,7 +71,8 @@
     for (const query of [narrow, coarse, window.matchMedia("(prefers-color-scheme: dark)")]) {
       query.addEventListener("change", draw);
     }
-    window.addEventListener("beforeprint", draw);
+    // The figure comes in inks for white paper; the page's own may be for a dark screen.
+    window.addEventListener("beforeprint", () => Plotly.react(chart, loaded.figure.data, loaded.figure.layout));
     window.addEventListener("afterprint", draw);
     const peak = loaded.instants.peak;
     const inside = peak >= times[0] && peak <= times[times.length - 1];
