@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnostics.findings import REGISTRY, Finding, Measured
+from diagnostics.findings import REGISTRY, Finding, Measured, shown
 from diagnostics.samples import FloatArray
 from diagnostics.weigh import CONDITIONS, Evidence, Likelihood, table
 
@@ -28,13 +28,15 @@ _SAYS_SOMETHING = 0.1
 class Entry:
     """One line of the ledger.
 
-    measured, expected, uncertainty: in ``unit`` (K are temperature differences); None where it
-    could not be told. push: log-likelihood ratio against normal, by condition. towards: the
+    measured, expected: in ``unit`` (K are temperature differences); uncertainty: standard, in
+    ``unit``, for a ratio relative; None where it could not be told. phrase: the same in a few
+    words. push: log-likelihood ratio against normal, by condition. towards: the
     condition it speaks for most, weight: how much. settle: what reading on site would settle it.
     """
 
     finding: str
     title: str
+    phrase: str
     unit: str
     measured: float | None
     expected: float | None
@@ -67,9 +69,10 @@ def _entry(
     return Entry(
         finding=finding.name,
         title=finding.title,
+        phrase=_phrase(finding, measured) if known else "",
         unit=finding.unit,
-        measured=float(measured.value[0]) if known else None,
-        expected=float(measured.expected[0]) if known else None,
+        measured=shown(finding, measured.value[0]) if known else None,
+        expected=shown(finding, measured.expected[0]) if known else None,
         uncertainty=float(measured.sigma[0]) if known else None,
         hours=float(measured.resting_s[0] / 3600.0),
         push={name: float(value) for name, value in zip(conditions, push, strict=True)},
@@ -78,6 +81,12 @@ def _entry(
         text=_text(known, weight, conditions[strongest], likelihood),
         source=finding.source,
         settle=finding.settle,
+    )
+
+
+def _phrase(finding: Finding, measured: Measured) -> str:
+    return finding.phrase.format(
+        measured=shown(finding, measured.value[0]), expected=shown(finding, measured.expected[0])
     )
 
 
@@ -95,35 +104,20 @@ def one_line(leading: str, made: tuple[Entry, ...], coverage: float) -> str:
     """Why, in one line: the leading suspicion and the two findings that speak most for it."""
     if leading == "not_enough_data":
         return f"Not enough data: {coverage:.0%} of the running time could be judged."
-    for_it = sorted(
-        (entry for entry in made if entry.measured is not None),
-        key=lambda entry: -_speaks_for(entry, leading),
-    )[:2]
-    reasons = "; ".join(_reason(entry) for entry in for_it if _speaks_for(entry, leading) > 0.2)
     if leading == "normal":
-        return f"Nothing unusual: {reasons}." if reasons else "Nothing unusual."
-    return (
-        f"Suspicion of {WORDS[leading]}: {reasons}."
-        if reasons
-        else (f"Weak suspicion of {WORDS[leading]}.")
-    )
+        return "Nothing unusual."
+    known = [entry for entry in made if entry.measured is not None]
+    for_it = sorted(known, key=lambda entry: -_speaks_for(entry, leading))[:2]
+    reasons = [entry.phrase for entry in for_it if _speaks_for(entry, leading) > 0.2]
+    if not reasons:
+        return f"Weak suspicion of {WORDS[leading]}."
+    return f"Suspicion of {WORDS[leading]}: {'; '.join(reasons)}."
 
 
 def _speaks_for(entry: Entry, condition: str) -> float:
     """Push for a condition against the rest (for normal: against every fault)."""
     others = [value for name, value in entry.push.items() if name != condition]
     return entry.push[condition] - float(np.mean(others))
-
-
-def _reason(entry: Entry) -> str:
-    assert entry.measured is not None
-    assert entry.expected is not None
-    title = entry.title[0].lower() + entry.title[1:]
-    if entry.unit == "K":
-        return f"{title} {entry.measured:.1f} K, expected {entry.expected:.1f} K"
-    if entry.unit == "kPa":
-        return f"{title} {entry.measured:.0f} kPa"
-    return f"{title} {entry.measured:.2f}, expected {entry.expected:.2f}"
 
 
 def settle(evidence: Evidence, probabilities: FloatArray) -> tuple[str, ...]:

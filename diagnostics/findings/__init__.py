@@ -25,7 +25,7 @@ from diagnostics.findings import (
     thermistor_offset,
     upstream_subcooling,
 )
-from diagnostics.findings.finding import Context, Finding, Measured
+from diagnostics.findings.finding import Context, Finding, Measured, shown
 
 REGISTRY: tuple[Finding, ...] = (
     upstream_subcooling.FINDING,
@@ -51,4 +51,4 @@ REGISTRY: tuple[Finding, ...] = (
     thermistor_offset.FINDING,
 )
 
-__all__ = ["REGISTRY", "Context", "Finding", "Measured"]
+__all__ = ["REGISTRY", "Context", "Finding", "Measured", "shown"]

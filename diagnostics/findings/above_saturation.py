@@ -20,6 +20,7 @@ def _measure(rows: Windows, _: Context) -> Measured:
 FINDING = Finding(
     name="above_saturation",
     title="Liquid hotter than saturation, beyond uncertainty",
+    phrase="liquid {measured:.1f} K hotter than saturation",
     unit="K",
     source="thermodynamics: liquid exists at or below its bubble point",
     settle="compare the liquid thermistor and the discharge transducer with calibrated ones",

@@ -18,6 +18,7 @@ def _measure(rows: Windows, _: Context) -> Measured:
 FINDING = Finding(
     name="direction_contradicted",
     title="Evidence of the two liquid thermistors against the known direction (log-odds)",
+    phrase="liquid thermistors do not show the known direction",
     unit="1",
     source="direction is fixed by physics in pure cooling and pure heating",
     settle="check that each liquid thermistor sits where its channel says",

@@ -35,6 +35,7 @@ def _measure(rows: Windows, context: Context) -> Measured:
 FINDING = Finding(
     name="discharge_superheat",
     title="Discharge superheat for the pressure ratio",
+    phrase="discharge superheat {measured:.0f} K, expected {expected:.0f} K",
     unit="K",
     source="isentropic efficiency 0.70, 5 K suction superheat, computed with CoolProp 8",
     settle="measure discharge pipe temperature and pressure at the compressor",

@@ -20,6 +20,7 @@ def _measure(rows: Windows, _: Context) -> Measured:
 FINDING = Finding(
     name="discharge_thermistor",
     title="Discharge gas colder than its condensing temperature",
+    phrase="discharge gas {measured:.1f} K colder than condensing",
     unit="K",
     source="thermodynamics: a running compressor discharges at or above saturation",
     settle="check the discharge thermistor's seat and compare it with a calibrated one",

@@ -18,6 +18,7 @@ def _measure(rows: Windows, _: Context) -> Measured:
 FINDING = Finding(
     name="evaporating_target",
     title="Evaporating temperature above (+) or below (-) its target",
+    phrase="evaporating {measured:+.1f} K from its target",
     unit="K",
     source="the controller's own target, as logged",
     settle="compare suction pressure with the target shown by the outdoor unit in steady cooling",

@@ -44,16 +44,24 @@ class Measured:
 class Finding:
     """One entry of the registry. Likelihoods for it stand in weights.toml under its name.
 
-    ``measure`` gives the numbers; ``title`` and ``means`` are words for the ledger; ``settle``
-    says what reading on site would settle the question.
+    ``measure`` gives the numbers, in ``unit``; for the unit ``ratio`` they are natural logarithms,
+    which words turn back into ratios. ``title`` and ``phrase`` (a format of ``measured`` and
+    ``expected``) are words for the ledger and the line of why; ``settle`` says what reading on
+    site would settle the question.
     """
 
     name: str
     title: str
+    phrase: str
     unit: str
     source: str
     settle: str
     measure: Callable[[Windows, Context], Measured]
+
+
+def shown(finding: Finding, value: float) -> float:
+    """A value of a finding as people are told it."""
+    return float(np.exp(value)) if finding.unit == "ratio" else value
 
 
 def constant(rows: Windows, value: float) -> FloatArray:

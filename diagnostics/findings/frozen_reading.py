@@ -18,6 +18,7 @@ def _measure(rows: Windows, _: Context) -> Measured:
 FINDING = Finding(
     name="frozen_reading",
     title="Share of the running time in which some reading stands still",
+    phrase="a reading stands still in {measured:.0%} of the running time",
     unit="1",
     source="common practice, no source",
     settle="compare the flat channel with a reading taken on site",

@@ -21,6 +21,7 @@ def _measure(rows: Windows, _: Context) -> Measured:
 FINDING = Finding(
     name="heating_subcooling",
     title="Subcooling where the liquid comes from (heating)",
+    phrase="subcooling in heating {measured:.1f} K, usual {expected:.0f} K",
     unit="K",
     source="common practice, no source; taken against condensing saturation",
     settle="clamp a thermometer on the liquid line between subcooler and building and read the "

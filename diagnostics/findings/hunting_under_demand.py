@@ -18,6 +18,7 @@ def _measure(rows: Windows, _: Context) -> Measured:
 FINDING = Finding(
     name="hunting_under_demand",
     title="Share of high-demand time in which the subcooler's valve hunts",
+    phrase="subcooler valve hunts in {measured:.0%} of high-demand time",
     unit="1",
     source="regularity after Thornhill, Huang and Zhang 2003; meaning: common practice, no source",
     settle="watch the valve's opening and the leaving liquid's temperature for ten minutes at "

@@ -22,6 +22,7 @@ def _measure(rows: Windows, _: Context) -> Measured:
 FINDING = Finding(
     name="indoor_valves_open",
     title="Opening of the asking indoor units' valves",
+    phrase="indoor valves {measured:.0%} open, usual {expected:.0%}",
     unit="1",
     source="common practice, no source",
     settle="compare valve openings and coil temperatures of near and far indoor units",

@@ -17,8 +17,9 @@ def _measure(rows: Windows, _: Context) -> Measured:
 
 FINDING = Finding(
     name="line_flow",
-    title="Line flow from the subcooler against the compressor's flow (natural logarithm)",
-    unit="1",
+    title="Line flow by the subcooler's balance, over the compressor's flow",
+    phrase="line flow {measured:.0%} of the compressor's",
+    unit="ratio",
     source="energy balance of the subcooler; valve equation within 25 %, compressor within 15 %",
     settle="compare with a clamp-on or pump-down estimate by a qualified person",
     measure=_measure,

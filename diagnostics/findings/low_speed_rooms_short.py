@@ -20,6 +20,7 @@ def _measure(rows: Windows, _: Context) -> Measured:
 FINDING = Finding(
     name="low_speed_rooms_short",
     title="Compressor speed while rooms are short and targets are met",
+    phrase="compressor at {measured:.0%} while rooms are short",
     unit="1",
     source="common practice, no source",
     settle="ask whether demand is limited on purpose (night quiet mode, power limit)",

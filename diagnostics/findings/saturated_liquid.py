@@ -18,6 +18,7 @@ def _measure(rows: Windows, _: Context) -> Measured:
 FINDING = Finding(
     name="saturated_liquid",
     title="Share of steady cooling with no subcooling left",
+    phrase="flash gas in {measured:.0%} of steady cooling",
     unit="1",
     source="subcooling at or below zero within its uncertainty means two-phase liquid",
     settle="listen and look for bubbles at the sight glass, where there is one, in steady cooling",

@@ -20,6 +20,7 @@ def _measure(rows: Windows, _: Context) -> Measured:
 FINDING = Finding(
     name="standstill_pressures",
     title="Difference of the two pressures after a long standstill",
+    phrase="pressures differ by {measured:.0f} kPa at standstill",
     unit="kPa",
     source="equalised pressures: common practice, no source; transducers of 0.5 to 1 % of span",
     settle="compare both transducers with a calibrated gauge at standstill",

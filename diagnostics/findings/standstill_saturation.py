@@ -24,6 +24,7 @@ def _measure(rows: Windows, _: Context) -> Measured:
 FINDING = Finding(
     name="standstill_saturation",
     title="Saturation temperature after a long standstill, away from outdoor air",
+    phrase="{measured:.1f} K away from outdoor air at standstill",
     unit="K",
     source="equalised circuit near ambient: common practice, no source",
     settle="compare pressures and outdoor air with calibrated instruments at standstill",

@@ -20,6 +20,7 @@ def _measure(rows: Windows, _: Context) -> Measured:
 FINDING = Finding(
     name="subcooler_effect_closed",
     title="Subcooler's effect with its valve commanded closed",
+    phrase="closed subcooler valve still cools by {measured:.1f} K",
     unit="K",
     source="a closed valve passes nothing: the two liquid temperatures meet",
     settle="clamp both liquid lines at the subcooler with its valve commanded closed",

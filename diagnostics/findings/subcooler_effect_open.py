@@ -28,8 +28,9 @@ def _measure(rows: Windows, _: Context) -> Measured:
 
 FINDING = Finding(
     name="subcooler_effect_open",
-    title="Subcooler's effect with its valve open, against its opening (natural logarithm)",
-    unit="1",
+    title="Effect of the open subcooler valve, over what its opening should give",
+    phrase="open subcooler valve has {measured:.0%} of its expected effect",
+    unit="ratio",
     source="energy balance and valve equation; see diagnostics.liquid_flow",
     settle="feel or clamp both liquid lines at the subcooler while its valve is commanded open",
     measure=_measure,

@@ -20,6 +20,7 @@ def _measure(rows: Windows, context: Context) -> Measured:
 FINDING = Finding(
     name="subcooling_change",
     title="Subcooling against the system's own past",
+    phrase="subcooling {measured:.1f} K where its own past says {expected:.1f} K",
     unit="K",
     source="regression on the system's own normal days (Bishop 2006, eqs. 3.50 to 3.59)",
     settle="look up the charge and repair records since the days taken as normal",

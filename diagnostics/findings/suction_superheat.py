@@ -20,6 +20,7 @@ def _measure(rows: Windows, _: Context) -> Measured:
 FINDING = Finding(
     name="suction_superheat",
     title="Suction superheat",
+    phrase="suction superheat {measured:.1f} K, usual {expected:.0f} K",
     unit="K",
     source="usual 2 to 10 K: common practice, no source",
     settle="measure suction pressure and pipe temperature at the compressor's inlet",

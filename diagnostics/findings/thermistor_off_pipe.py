@@ -21,6 +21,7 @@ def _measure(rows: Windows, _: Context) -> Measured:
 FINDING = Finding(
     name="thermistor_off_pipe",
     title="How far a liquid thermistor follows the outdoor air (0 to 1)",
+    phrase="a liquid thermistor follows the outdoor air",
     unit="1",
     source="common practice, no source",
     settle="check clip, paste and insulation of both liquid thermistors",

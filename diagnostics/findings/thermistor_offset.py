@@ -20,6 +20,7 @@ def _measure(rows: Windows, _: Context) -> Measured:
 FINDING = Finding(
     name="thermistor_offset",
     title="Standing difference of the two liquid thermistors, valve closed",
+    phrase="liquid thermistors differ by {measured:.1f} K with the valve closed",
     unit="K",
     source="thermistors of the usual class agree within 1 K: common practice, no source",
     settle="compare both liquid thermistors side by side in one bath or on one pipe",

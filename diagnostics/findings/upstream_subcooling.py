@@ -21,6 +21,7 @@ def _measure(rows: Windows, _: Context) -> Measured:
 FINDING = Finding(
     name="upstream_subcooling",
     title="Subcooling where the liquid comes from (cooling)",
+    phrase="subcooling before the subcooler {measured:.1f} K, usual {expected:.0f} K",
     unit="K",
     source="usual range 2 to 8 K: common practice, no source",
     settle="clamp a thermometer on the liquid line between outdoor coil and subcooler and read "
