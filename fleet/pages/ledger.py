@@ -9,6 +9,17 @@ from typing import Any
 from fleet.pages import words
 from fleet.pages.units import Preference, measured, number
 
+SHARES = frozenset(
+    (
+        "frozen_reading",
+        "hunting_under_demand",
+        "indoor_valves_open",
+        "low_speed_rooms_short",
+        "saturated_liquid",
+    )
+)
+"""Findings without a unit that are shares of something whole: printed in per cent."""
+
 STRONG, CLEAR, SLIGHT = 1.6, 0.7, 0.2
 """Log-likelihood ratios: five times, twice, 1.2 times likelier."""
 
@@ -66,7 +77,7 @@ def lines(verdict: Mapping[str, Any], condition: str, prefer: Preference) -> lis
 def _line(entry: Mapping[str, Any], condition: str, prefer: Preference) -> Line:
     unit = str(entry.get("unit") or "")
     title = str(entry.get("title") or entry.get("finding") or "")
-    if unit == "1" and title.lower().startswith("share "):
+    if entry.get("finding") in SHARES:
         unit = "share"
     pushes: Mapping[str, float] = entry.get("push") or {}
     own = Push(words.suspicion(condition), float(pushes.get(condition, 0.0)))
@@ -76,12 +87,13 @@ def _line(entry: Mapping[str, Any], condition: str, prefer: Preference) -> Line:
         if code != condition and abs(ratio) >= SLIGHT
     ]
     spread = entry.get("uncertainty")
+    spread_unit = "share" if unit == "ratio" else unit  # relative, by the ledger's convention
     return Line(
         finding=str(entry.get("finding") or ""),
         title=title,
         measured=measured(entry.get("measured"), unit, prefer),
         expected=measured(entry.get("expected"), unit, prefer),
-        uncertainty=f"± {measured(spread, unit, prefer)}" if spread is not None else "",
+        uncertainty=f"± {measured(spread, spread_unit, prefer)}" if spread is not None else "",
         push=own,
         others=tuple(sorted(others, key=lambda push: -push.log_ratio)),
         text=str(entry.get("text") or "") if _agrees(entry, own) else "",

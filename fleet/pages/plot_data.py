@@ -64,7 +64,7 @@ def _circuit(samples: Samples, plant: Plant, prefer: Preference) -> dict[str, Fl
     high = samples.outdoor_or_nan("discharge_pressure")
     running = np.where(speed > 0, 1.0, np.nan)
     temperatures = {
-        "condensing": fluid.t_bubble_k(high) * running,
+        "condensing": fluid.t_dew_k(high) * running,
         "evaporating": fluid.t_dew_k(samples.outdoor_or_nan("suction_pressure")) * running,
         "condensing_target": samples.outdoor_or_nan("condensing_target"),
         "evaporating_target": samples.outdoor_or_nan("evaporating_target"),

@@ -100,7 +100,7 @@ def measured(value: float | None, unit: str, prefer: Preference) -> str:
         return "–"
     if unit == "K":
         return difference(value, prefer)
-    if unit == "1":
+    if unit in ("1", "ratio"):
         return number(value, 2)
     if unit == "share":
         return f"{number(100 * value, 0)}{NARROW}%"

@@ -85,6 +85,13 @@ def test_a_sentence_about_another_condition_is_not_printed_beside_this_one() -> 
 
 
 def test_shares_are_printed_as_per_cent() -> None:
-    share = ENTRY | {"title": "Share of time hunting", "unit": "1", "measured": 0.9}
+    share = ENTRY | {"finding": "hunting_under_demand", "unit": "1", "measured": 0.9}
     (line,) = ledger.lines({"ledger": [share]}, "overcharge", Preference())
     assert line.measured == "90\u00a0%"
+    assert {finding.name for finding in REGISTRY if finding.unit == "1"} >= ledger.SHARES
+
+
+def test_a_ratios_uncertainty_is_relative() -> None:
+    ratio = ENTRY | {"unit": "ratio", "measured": 0.045, "expected": 1.0, "uncertainty": 0.3}
+    (line,) = ledger.lines({"ledger": [ratio]}, "overcharge", Preference())
+    assert (line.measured, line.expected, line.uncertainty) == ("0.04", "1.00", "± 30\u00a0%")
