@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
 DAYS = 56
+RECENT = 6
 
 
 @dataclass(frozen=True)
@@ -66,6 +67,16 @@ class SystemPart:
             (unit, f"{units.number(unit.cooling_capacity_w / 1000, 1)} kW")
             for unit in self.line.system.indoor_in_order()
         ]
+
+    @property
+    def recent(self) -> tuple[EventLine, ...]:
+        """Open events and the newest of the others."""
+        return tuple(e for i, e in enumerate(self.events) if e.is_open or i < RECENT)
+
+    @property
+    def older(self) -> tuple[EventLine, ...]:
+        """The rest."""
+        return tuple(e for i, e in enumerate(self.events) if not e.is_open and i >= RECENT)
 
     @property
     def event_words(self) -> str:

@@ -64,7 +64,7 @@ class SystemLine:
             for code, share in zip(CONDITIONS, self.standing.conditions, strict=False)
             if code != "normal"
         )
-        return f"If anything, {words.suspicion(code).name} ({words.percent(share)})."
+        return f"If anything: {words.suspicion(code).name} ({words.percent(share)})."
 
     @property
     def probability(self) -> float:

@@ -125,6 +125,19 @@ def test_fahrenheit_readers_get_differences_without_an_offset(fleet: Scene) -> N
     assert "subcooling is 22\u00a0°F, expected 9\u00a0°F" in seen.lower().replace("°f", "°F")
 
 
+def test_old_events_are_kept_behind_the_recent_ones(fleet: Scene) -> None:
+    for i in range(9):
+        made = scene.open_event(fleet.system, "undercharge")
+        opened = made.opened_at - timedelta(days=10 + i)
+        Event.objects.filter(pk=made.pk).update(
+            opened_at=opened, closed_at=opened + timedelta(days=1)
+        )
+    seen = page(fleet.manager)
+    assert "<summary>Events (10)</summary>" in seen
+    assert "<summary>4 older</summary>" in seen
+    assert seen.index(f"/events/{fleet.event.pk}/") < seen.index("4 older")
+
+
 def test_hostile_names_are_escaped(fleet: Scene) -> None:
     Site.objects.filter(pk=fleet.site.pk).update(name="<script>alert(1)</script>")
     IndoorUnit.objects.filter(system=fleet.system).update(room="<img src=x onerror=alert(1)>")

@@ -55,6 +55,12 @@ def test_a_person_without_a_role_sees_no_site(fleet: Scene) -> None:
     assert "Mill Lane" not in seen
 
 
+def test_every_reader_gets_the_question_they_came_with(fleet: Scene) -> None:
+    assert "<h1>Where next, and why</h1>" in page(fleet.manager)
+    assert "<h1>Where you are sent, and why</h1>" in page(fleet.technician)
+    assert "<h1>Your clients’ buildings, and why</h1>" in page(fleet.rep)
+
+
 def test_search_narrows_to_what_every_word_matches(fleet: Scene) -> None:
     assert "Mill Lane" not in page(fleet.manager, "?q=ferry+kingfisher").split('id="list"')[1]
     assert CANARY not in page(fleet.manager, "?q=plover").split('id="list"')[1]
