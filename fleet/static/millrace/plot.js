@@ -38,7 +38,7 @@
     }
     copy.xaxis.spikecolor = ink("faint");
     if (narrow.matches) {
-      copy.margin = {l: 64, r: 8, t: 6, b: 56};
+      copy.margin = {l: 64, r: 8, t: 6, b: 60};
       copy.font.size = 11;
       copy.xaxis.nticks = 5;
     }
