@@ -25,10 +25,16 @@ CREATE TABLE sample_days (
 DROP TABLE samples, sample_days;
 
 -- name: extension_ready
--- True where TimescaleDB is installed in this database, or is loaded and can be installed.
-SELECT EXISTS (SELECT FROM pg_extension WHERE extname = 'timescaledb')
-    OR (EXISTS (SELECT FROM pg_available_extensions WHERE name = 'timescaledb')
-        AND current_setting('timescaledb.disable_load', true) IS NOT NULL);
+-- True where TimescaleDB is loaded and new enough; versions before 2.27 answered wrongly on int2
+-- columns that were compressed, 2.29.2 has the later security fixes.
+SELECT EXISTS (
+    SELECT FROM pg_available_extensions
+    WHERE name = 'timescaledb'
+      AND string_to_array(substring(coalesce(installed_version, default_version)
+                                    FROM '^[0-9.]+'), '.')::int[] >= '{{2,29,2}}'
+      AND (installed_version IS NOT NULL
+           OR current_setting('timescaledb.disable_load', true) IS NOT NULL)
+);
 
 -- name: create_extension
 -- Installs TimescaleDB in this database.
@@ -38,6 +44,22 @@ CREATE EXTENSION IF NOT EXISTS timescaledb;
 -- Hands the table over to TimescaleDB; the primary key serves every query, so no other index.
 SELECT create_hypertable('samples', by_range('ts', INTERVAL {chunk}),
                          create_default_indexes => false);
+
+-- name: columnstore_licensed
+-- True where this build of TimescaleDB may compress.
+SELECT current_setting('timescaledb.license', true) = 'timescale';
+
+-- name: use_columnstore
+-- Has chunks compressed system by system, each in the order of time.
+ALTER TABLE samples SET (
+    timescaledb.enable_columnstore,
+    timescaledb.segmentby = 'system_id',
+    timescaledb.orderby = 'ts'
+);
+
+-- name: compress_after
+-- Compresses a chunk once it is this old; rows that come later are merged in all the same.
+SELECT add_compression_policy('samples', INTERVAL {age});
 
 -- name: backend
 -- Tells a partitioned table from a hypertable.
