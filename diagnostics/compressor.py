@@ -27,14 +27,15 @@ LEAKAGE_AT_STANDSTILL = 0.20
 
 RATIO_LIMITS = (1.0, 12.0)
 
-FLOW_BAND = 0.12
+FLOW_BAND = 0.17
 """Relative half width (95 %) of a flow from a generic volumetric efficiency at steady state with a
-superheated suction: +-10 to 15 %, common practice, no source."""
+superheated suction: +-10 to 15 % (common practice, no source), a swept volume that the manifest
+gives a few percent wrong, and 1 % of a suction transducer's span, 2 % of the density."""
 
 LOW_SPEED_BAND = 0.15
 """What the unknown leakage adds to the band as the speed falls to zero; common practice."""
 
-WET_SUCTION_BAND = 0.10
+WET_SUCTION_BAND = 0.20
 """What a suction at saturation adds: drops of liquid weigh more than the gas whose density is
 taken, and how many there are is not measured."""
 

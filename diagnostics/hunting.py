@@ -39,24 +39,38 @@ BLIND_INTERVAL_S = 60.0
 
 ENOUGH_OF_A_BLOCK = 0.7
 
-OPENING_SWING = 0.012
-"""Peak to peak, fraction: beyond a stepper's hysteresis of 3 to 10 pulses of 480 at its middle."""
+OPENING_SWING = 0.02
+"""Peak to peak, fraction: beyond a stepper's hysteresis of 3 to 10 pulses of 480."""
 
-LIQUID_SWING_K = 0.8
-"""Peak to peak: several times the last digit of usual loggers and the noise of a thermistor."""
+LIQUID_SWING_K = 1.0
+CLEAR_LIQUID_SWING_K = 0.6
+"""Peak to peak: several times the last digit of usual loggers and the noise of a thermistor; less
+is enough behind an opening that swings regularly through many intervals."""
+
+MANY_INTERVALS = 5
+"""Between zero crossings: from here on regularity alone tells a cycle, and that the liquid follows
+it shows the common period. With three or four the decay ratio and the liquid's own period must
+agree, for two strokes of any kind look regular."""
 
 LARGE_SWING_K = 4.0
+OWN_SHARE = 0.6
+"""Part of the leaving liquid's swing that must be its own: liquid that already enters the subcooler
+swinging, as behind a cycling fan, swings by the condenser and not by the valve."""
+
 COHERENCE = 0.5
 PERIOD_AGREEMENT = 0.35
-LEAST_CYCLES = 1.8
 LEAST_REVERSALS = 8
 """Four throws there and back in ten minutes."""
+
+SLOW_S = 240.0
+"""Swings are taken about a moving mean over this time: load, fans and the start of a run move the
+liquid more slowly than a valve hunts. At a period of 280 s five sixths of a swing are left."""
 
 LOCAL_S = 100.0
 LONG_LOCAL_S = 180.0
 LONG_PERIOD_S = 200.0
 LOCAL_SHARE = 0.5
-LEAST_OPENING_SHARE = 0.6
+LEAST_OPENING_SHARE = 0.5
 LEAST_LIQUID_SHARE = 0.5
 """The swing must fill more than half of the block: there the standard deviation over a hundred
 seconds (longer for long periods) must reach this share of its upper level in the block. Chosen on
@@ -91,12 +105,14 @@ class Hunting:
 class _Blocks:
     """The span cut into blocks; ``row`` is the block of each sample.
 
-    grid_s: uniform instants of each block, with ``margin`` more on either side.
+    grid_s: uniform instants of each block, with ``slow`` and ``margin`` more on either side: the
+    moving mean takes the first away, local deviations the second.
     """
 
     start: TimeArray
     row: IndexArray
     step_s: float
+    slow: int
     margin: int
     grid_s: FloatArray
 
@@ -117,10 +133,12 @@ def detect(
     if not count or timebase.interval_s >= BLIND_INTERVAL_S or np.isnan(timebase.interval_s):
         return _unjudged(blocks)
     usable = settled(states)
-    z, full = _resample(blocks, timebase, opening, usable)
-    liquid, seen = _leaving_liquid(blocks, samples, timebase, usable, direction)
+    openings, full = _resample(blocks, timebase, opening, usable)
+    liquid, entering, seen = _liquid(blocks, samples, timebase, usable, direction)
     enough = (full >= ENOUGH_OF_A_BLOCK) & (seen >= ENOUGH_OF_A_BLOCK)
-    found, measures = _judge(z, liquid, blocks)
+    found, measures = _judge(openings, liquid, blocks)
+    own = _fast(liquid - entering, blocks)[:, blocks.margin : -blocks.margin]
+    found &= _swing(own) >= OWN_SHARE * measures["liquid_swing_k"]
     hunting = enough & found
     judged = enough if timebase.interval_s <= FULL_SIGHT_INTERVAL_S else hunting
     blank = {name: np.where(judged, values, np.nan) for name, values in measures.items()}
@@ -135,10 +153,11 @@ def _cut(samples: Samples, timebase: Timebase) -> _Blocks:
     step = max(FINEST_STEP_S, timebase.interval_s if len(samples) > 1 else BLOCK_S)
     steps = max(2, int(BLOCK_S // step))
     step = BLOCK_S / steps
-    margin = max(1, round(LONG_LOCAL_S / 2 / step))
+    slow, margin = (max(1, round(width_s / 2 / step)) for width_s in (SLOW_S, LONG_LOCAL_S))
+    wide = slow + margin
     offset = (start - samples.time[:1]) / np.timedelta64(1, "s")
-    grid = offset[:, None] + (np.arange(-margin, steps + margin) + 0.5) * step
-    return _Blocks(start, row, step, margin, grid)
+    grid = offset[:, None] + (np.arange(-wide, steps + wide) + 0.5) * step
+    return _Blocks(start, row, step, slow, margin, grid)
 
 
 def _unjudged(blocks: _Blocks) -> Hunting:
@@ -167,32 +186,48 @@ def _resample(
     nearest = np.minimum(np.abs(seconds[after] - grid), np.abs(grid - seconds[before]))
     near = nearest <= 1.01 * max(timebase.interval_s, blocks.step_s)
     out = np.interp(grid, seconds, values[keep]).reshape(shape)
-    inside = slice(blocks.margin, shape[1] - blocks.margin)
+    inside = _inside(blocks, out)
     return out, near.reshape(shape)[:, inside].mean(axis=1)
 
 
-def _leaving_liquid(
+def _liquid(
     blocks: _Blocks,
     samples: Samples,
     timebase: Timebase,
     usable: BoolArray,
     direction: Direction,
-) -> tuple[FloatArray, FloatArray]:
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Leaving and entering liquid on the grids, and the share of each grid that is seen.
+
+    Entering liquid that is not logged is taken as at rest.
+    """
     indoor, indoor_share = _resample(
         blocks, timebase, samples.outdoor_or_nan("liquid_temperature_indoor_side"), usable
     )
     outdoor, outdoor_share = _resample(
         blocks, timebase, samples.outdoor_or_nan("liquid_temperature_outdoor_side"), usable
     )
-    count = blocks.start.size
-    sign = np.bincount(blocks.row, weights=direction.sign, minlength=count)
+    sign = np.bincount(blocks.row, weights=direction.sign, minlength=blocks.start.size)
     larger = outdoor.std(axis=1) > indoor.std(axis=1)
     at_outdoor = np.where(sign == 0, larger, sign < 0)
-    # A block without the sensor at the leaving end may still be judged at the other one, where
-    # the direction is not known.
-    at_outdoor &= ~((sign == 0) & (outdoor_share < ENOUGH_OF_A_BLOCK))
-    liquid = np.where(at_outdoor[:, None], outdoor, indoor)
-    return liquid, np.where(at_outdoor, outdoor_share, indoor_share)
+    leaving = np.where(at_outdoor[:, None], outdoor, indoor)
+    entering = np.where(at_outdoor[:, None], indoor, outdoor)
+    entering_share = np.where(at_outdoor, indoor_share, outdoor_share)
+    entering = np.where((entering_share >= ENOUGH_OF_A_BLOCK)[:, None], entering, 0.0)
+    return leaving, entering, np.where(at_outdoor, outdoor_share, indoor_share)
+
+
+def _inside(blocks: _Blocks, grid: FloatArray) -> slice:
+    """The columns of a full grid that lie in the block itself."""
+    wide = blocks.slow + blocks.margin
+    return slice(wide, grid.shape[1] - wide)
+
+
+def _fast(values: FloatArray, blocks: _Blocks) -> FloatArray:
+    """Values less their moving mean; ``slow`` columns fewer on either side."""
+    level = values - values.mean(axis=1, keepdims=True)
+    inner = level[:, blocks.slow : -blocks.slow]
+    return np.asarray(inner - _moving_mean(level, 2 * blocks.slow + 1))
 
 
 def _swing(values: FloatArray) -> FloatArray:
@@ -211,40 +246,45 @@ def _reversals(values: FloatArray) -> FloatArray:
 
 
 def _judge(
-    opening: FloatArray, liquid: FloatArray, blocks: _Blocks
+    openings: FloatArray, liquid: FloatArray, blocks: _Blocks
 ) -> tuple[BoolArray, dict[str, FloatArray]]:
-    """Criteria on the grids (blocks, steps): who hunts, and what was measured."""
-    inside = slice(blocks.margin, opening.shape[1] - blocks.margin)
-    z, t = oscillation.detrend(opening[:, inside]), oscillation.detrend(liquid[:, inside])
+    """Criteria on the full grids: who hunts, and what was measured.
+
+    Regularity is asked of the opening as it is, less a straight line: a moving mean taken away
+    would make an oscillation of any step. The liquid, which load and fans move as well, is taken
+    without its slow part.
+    """
+    within = slice(blocks.margin, -blocks.margin)
+    fast_z, fast_t = _fast(openings, blocks), _fast(liquid, blocks)
+    z, t = oscillation.detrend(openings[:, _inside(blocks, openings)]), fast_t[:, within]
     z_correlation = oscillation.autocorrelation(z)
-    t_correlation = oscillation.autocorrelation(t)
-    z_regular, t_regular = (oscillation.regularity(c) for c in (z_correlation, t_correlation))
-    z_decay, t_decay = (oscillation.decay_ratio(c) for c in (z_correlation, t_correlation))
-    coherence = _follow(z, t, z_regular.period)
+    z_regular = oscillation.regularity(z_correlation)
+    t_regular = oscillation.regularity(oscillation.autocorrelation(t))
+    decay = oscillation.decay_ratio(z_correlation)
     slow = z_regular.period * blocks.step_s > LONG_PERIOD_S
-    lasting = _share(opening, blocks, slow) >= LEAST_OPENING_SHARE
-    lasting &= _share(liquid, blocks, slow) >= LEAST_LIQUID_SHARE
+    lasting = _share(openings[:, blocks.slow : -blocks.slow], blocks, slow) >= LEAST_OPENING_SHARE
+    lasting &= _share(fast_t, blocks, slow) >= LEAST_LIQUID_SHARE
     z_swing, t_swing = _swing(z), _swing(t)
-    amplitude = (z_swing >= OPENING_SWING) & (t_swing >= LIQUID_SWING_K)
-    with np.errstate(invalid="ignore"):
-        one_period = np.abs(np.log(z_regular.period / t_regular.period)) < PERIOD_AGREEMENT
-        cycles = z.shape[1] / z_regular.period
-        regular = (z_decay > 0.5) | (t_decay > 0.5)
-        regular |= (z_regular.index > 1.0) & (z_regular.intervals >= 3)
-        regular |= (t_regular.index > 1.0) & (t_regular.intervals >= 3)
-        periodic = regular & one_period & (cycles >= LEAST_CYCLES)
-    wild = (t_swing >= LARGE_SWING_K) & (_reversals(z) >= LEAST_REVERSALS)
-    found = amplitude & (coherence >= COHERENCE) & lasting & (periodic | wild)
     with np.errstate(divide="ignore", invalid="ignore"):
-        gain = np.where(z_swing > 0, t_swing / z_swing, np.nan)
-    return found, {
+        gain = np.where(z_swing > 0, t_swing / _swing(fast_z[:, within]), np.nan)
+    with np.errstate(invalid="ignore"):
+        regular = (z_regular.index > 1.0) & (z_regular.intervals >= 3)
+        clear = regular & (z_regular.intervals >= MANY_INTERVALS)
+        one_period = np.abs(np.log(z_regular.period / t_regular.period)) < PERIOD_AGREEMENT
+        periodic = clear | (regular & (decay > 0.5) & one_period)
+    amplitude = (z_swing >= OPENING_SWING) & (
+        t_swing >= np.where(clear, CLEAR_LIQUID_SWING_K, LIQUID_SWING_K)
+    )
+    wild = (t_swing >= LARGE_SWING_K) & (_reversals(z) >= LEAST_REVERSALS)
+    coherent = _follow(fast_z[:, within], t, z_regular.period) >= COHERENCE
+    return amplitude & coherent & lasting & (periodic | wild), {
         "period_s": z_regular.period * blocks.step_s,
         "opening_swing": z_swing,
         "liquid_swing_k": t_swing,
         "regularity": z_regular.index,
-        "decay_ratio": z_decay,
+        "decay_ratio": decay,
         "gain_k": gain,
-        "mean_opening": opening[:, inside].mean(axis=1),
+        "mean_opening": openings[:, _inside(blocks, openings)].mean(axis=1),
     }
 
 

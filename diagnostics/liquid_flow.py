@@ -30,6 +30,11 @@ from diagnostics.timebase import BoolArray
 LARGEST_BYPASS_RATIO = 0.35
 """A subcooler's bypass does not take more of the main stream; common practice, no source."""
 
+HOT_GAS_SPEED_SHARE = 0.25
+HOT_GAS_SIGMA = 0.15
+"""At a quarter of its maximum speed and below a compressor may send part of its flow back to the
+suction as hot gas, and nothing logged says so; common practice, no source."""
+
 INDEPENDENT_S = 1800.0
 COMMON_SIGMA = 0.08
 """What half hours have in common (efficiency of the compressor, thermistors) and never averages
@@ -98,6 +103,7 @@ def estimate(
     balance = subcooler.bypass(at, plant).minus(ratio)
     pure = states.pure[::every] != 0
     whole = _from_compressor(flow, ratio, side, at, every).where(pure)
+    whole = _with_hot_gas(whole, samples.outdoor_or_nan("compressor_speed")[::every], plant)
     calibrated = _calibrated_bypass(at, ratio, whole, plant, every * base.interval_s)
     calibrated = calibrated.minus(ratio)
     main = combine(Logarithm(*_pick(pure, balance, calibrated)), whole)
@@ -164,6 +170,12 @@ def _from_compressor(
     sigma = np.hypot(np.log(high / low) / 4, np.log(most / least) / 4)
     settled_here = (total > 0) & ~np.isnan(at.suction_pa)
     return subcooler.logarithm(total * np.sqrt(least * most), sigma, settled_here)
+
+
+def _with_hot_gas(whole: Logarithm, speed_rps: FloatArray, plant: Plant) -> Logarithm:
+    """The main stream of a pure mode with the doubt about hot gas at low speed added."""
+    slow = speed_rps <= HOT_GAS_SPEED_SHARE * plant.compressor_max_speed_rps
+    return Logarithm(whole.value, np.hypot(whole.sigma, np.where(slow, HOT_GAS_SIGMA, 0.0)))
 
 
 def _calibrated_bypass(

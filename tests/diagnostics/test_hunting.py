@@ -150,6 +150,20 @@ def test_liquid_that_swings_on_its_own_is_not_the_valves_hunting() -> None:
     assert not found.hunting.any()
 
 
+def test_liquid_that_enters_swinging_is_not_the_valves_hunting() -> None:
+    """A cycling fan moves both thermistors; the valve's control follows it."""
+    n = 360
+    wave = np.sin(2 * np.pi * np.arange(n) * 10.0 / 180.0)
+    outdoor = {
+        "subcooler_valve": 0.4 - 0.05 * wave,
+        "liquid_temperature_outdoor_side": 312.15 + 3 * wave,
+        "liquid_temperature_indoor_side": 298.15 + 3 * wave,
+    }
+    assert not detect(made.scene(n, outdoor=outdoor)).hunting.any()
+    outdoor["liquid_temperature_outdoor_side"] = np.full(n, 312.15)
+    assert detect(made.scene(n, outdoor=outdoor)).hunting.all()
+
+
 def test_the_leaving_side_follows_the_direction() -> None:
     scene = swinging(sine(110.0), hours=0.5)
     outdoor = dict(scene.samples.outdoor)
