@@ -5,7 +5,7 @@ The relation of opening to area is particular to a valve model. Ours is not cali
 straight line above a dead band. Published fits of one and the same valve (Li 2013, Applied Thermal
 Engineering 53:8-12) already differ by 42 % at a tenth of full opening and 8 % at half, so the doubt
 about size, power and start of the curve is carried along: at 95 % it comes to a quarter fully open,
-a third at half, about two thirds at a fifth, and next to the dead band nothing is quantified.
+a third at half, four fifths at a fifth, and next to the dead band nothing is quantified.
 """
 
 from __future__ import annotations
