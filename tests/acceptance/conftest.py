@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
 
 import pytest
@@ -14,6 +15,8 @@ def stack() -> Iterator[Stack]:
     """A folder in which nothing was ever started."""
     parent = new_folder()
     stack = Stack(parent / "data")
-    yield stack
-    stack.close()
-    parent.rmdir()
+    try:
+        yield stack
+        stack.close()
+    finally:
+        shutil.rmtree(parent)

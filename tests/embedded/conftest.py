@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import subprocess
 from collections.abc import Iterator
 from pathlib import Path
@@ -16,9 +17,11 @@ def empty_stack() -> Iterator[Stack]:
     """A folder in which nothing was ever started."""
     parent = new_folder()
     stack = Stack(parent / "data")
-    yield stack
-    stack.close()
-    parent.rmdir()
+    try:
+        yield stack
+        stack.close()
+    finally:
+        shutil.rmtree(parent)
 
 
 @pytest.fixture(scope="session")
@@ -31,9 +34,11 @@ def made_cluster() -> Iterator[Path]:
     stack.sql("INSERT INTO kept VALUES ('first')")
     user.leave()
     assert stack.is_down()
-    yield stack.home
-    stack.close()
-    stack.home.parent.rmdir()
+    try:
+        yield stack.home
+        stack.close()
+    finally:
+        shutil.rmtree(stack.home.parent)
 
 
 @pytest.fixture
@@ -42,6 +47,8 @@ def stack(made_cluster: Path) -> Iterator[Stack]:
     parent = new_folder()
     subprocess.run(["cp", "-a", str(made_cluster), str(parent)], check=True)
     stack = Stack(parent / made_cluster.name)
-    yield stack
-    stack.close()
-    parent.rmdir()
+    try:
+        yield stack
+        stack.close()
+    finally:
+        shutil.rmtree(parent)

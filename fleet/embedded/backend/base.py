@@ -10,13 +10,13 @@ from __future__ import annotations
 import time
 from typing import Any
 
+import psycopg
 from django.db.backends.postgresql import base, client
-from django.db.utils import OperationalError
 
 from fleet import embedded
 from fleet.embedded.binaries import client_program
 
-_RESTART_LIMIT_S = 10.0
+_RESTART_LIMIT_S = 30.0
 # A server just killed or stopping answers so; any other refusal is the caller's business.
 _RESTARTING = ("connection refused", "no such file", "starting up", "shutting down",
                "closed the connection", "in recovery mode")
@@ -50,7 +50,7 @@ class DatabaseWrapper(base.DatabaseWrapper):
         while True:
             try:
                 super().connect()
-            except OperationalError as error:
+            except psycopg.OperationalError as error:  # Django wraps it further out
                 passing = any(sign in str(error).lower() for sign in _RESTARTING)
                 if not passing or time.monotonic() > until:
                     raise
