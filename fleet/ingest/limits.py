@@ -21,4 +21,8 @@ MAX_REASONS = 100
 """Complaints listed of one upload; all are counted."""
 
 MAX_ATTEMPTS = 3
-"""Failures of our own after which an upload is set aside."""
+"""Attempts to take an upload in, the last of which failed, after which it is set aside."""
+
+MAX_CRASHES = 9
+"""The same when the last attempt left no word. It is more, because a process or database that
+dies is the machine's fault more often than the upload's."""

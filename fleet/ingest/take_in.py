@@ -7,18 +7,22 @@ from datetime import UTC, datetime, timedelta
 from uuid import UUID
 
 import numpy as np
-from django.db import transaction
+import psycopg
+from django.db import InterfaceError, OperationalError, transaction
 from django.utils import timezone
 
 from fleet.ingest import cells, circumstances
 from fleet.ingest.due import mark_due
-from fleet.ingest.limits import MAX_ATTEMPTS
+from fleet.ingest.limits import MAX_ATTEMPTS, MAX_CRASHES
 from fleet.ingest.parse import Parsed, parse
 from fleet.ingest.report import Complaint, RefusedError, Report
 from fleet.models import Upload, UploadState
 from fleet.timeseries import store
 
 logger = logging.getLogger(__name__)
+
+DATABASE_TROUBLE = (OperationalError, InterfaceError, psycopg.OperationalError)
+"""COPY raises psycopg's own errors, past Django."""
 
 RETRY_AFTER = (timedelta(seconds=10), timedelta(minutes=2))
 
@@ -27,11 +31,15 @@ def take_in(upload_id: UUID) -> Upload:
     """Take a stored upload in; any other, or one that somebody else is at, is left alone.
 
     Samples, due days and the report are written in one transaction. A failure of our own is
-    tried again later, and set aside after three.
+    tried again later, and set aside after three; one of the database does not count, and is
+    raised where the database is away.
     """
     if _begin_attempt(upload_id):
         try:
             _attempt(upload_id)
+        except DATABASE_TROUBLE:
+            logger.exception("The database failed while upload %s was taken in", upload_id)
+            _postpone(upload_id)
         except Exception as error:  # whatever it is, the next upload must not wait for this one
             logger.exception("Upload %s could not be taken in", upload_id)
             _note_failure(upload_id, f"{type(error).__name__}: {error}")
@@ -44,7 +52,8 @@ def _begin_attempt(upload_id: UUID) -> bool:
     upload = _claim(upload_id)
     if upload is None:
         return False
-    if upload.attempts >= MAX_ATTEMPTS:
+    # A failure that could be noted has set a time for the next try.
+    if upload.attempts >= (MAX_CRASHES if upload.retry_at is None else MAX_ATTEMPTS):
         _set_aside(upload, "the process that took it in died")
         return False
     upload.attempts += 1
@@ -110,6 +119,16 @@ def _finish(
 
 
 @transaction.atomic
+def _postpone(upload_id: UUID) -> None:
+    """Take the attempt back."""
+    upload = _claim(upload_id)
+    if upload is not None:
+        upload.attempts -= 1
+        upload.retry_at = timezone.now() + RETRY_AFTER[0]
+        upload.save(update_fields=["attempts", "retry_at"])
+
+
+@transaction.atomic
 def _note_failure(upload_id: UUID, failure: str) -> None:
     upload = _claim(upload_id)
     if upload is None:
@@ -117,7 +136,7 @@ def _note_failure(upload_id: UUID, failure: str) -> None:
     if upload.attempts >= MAX_ATTEMPTS:
         _set_aside(upload, failure)
         return
-    upload.retry_at = timezone.now() + RETRY_AFTER[upload.attempts - 1]
+    upload.retry_at = timezone.now() + RETRY_AFTER[min(upload.attempts, len(RETRY_AFTER)) - 1]
     upload.save(update_fields=["retry_at"])
 
 

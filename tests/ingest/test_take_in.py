@@ -8,8 +8,9 @@ from contextlib import closing
 from datetime import UTC, date, datetime
 from typing import Any
 
+import psycopg
 import pytest
-from django.db import connection
+from django.db import OperationalError, connection
 
 from fleet.ingest import take_in as module
 from fleet.ingest.due import mark_all_due, mark_due
@@ -224,14 +225,31 @@ def test_a_failure_is_tried_again_and_set_aside_after_three(
     assert take_in(again.pk).state == UploadState.TAKEN_IN
 
 
+@pytest.mark.parametrize("error", [OperationalError, psycopg.errors.DiskFull])
+def test_a_failure_of_the_database_is_not_the_uploads(
+    error: type[Exception], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def failing_database(*_: Any, **__: Any) -> None:
+        raise error("no space left")
+
+    upload, _ = receive(registered(), "a.csv", DAY)
+    with monkeypatch.context() as patched:
+        patched.setattr(store, "merge", failing_database)
+        for _ in range(12):
+            waiting = take_in(upload.pk)
+            assert (waiting.state, waiting.attempts) == (UploadState.STORED, 0)
+            assert waiting.retry_at is not None
+    assert take_in(upload.pk).state == UploadState.TAKEN_IN
+
+
 def test_an_upload_that_kills_its_process_is_set_aside() -> None:
     upload, _ = receive(registered(), "a.csv", DAY)
-    for _ in range(3):
+    for _ in range(9):
         assert module._begin_attempt(upload.pk)  # and nothing more is heard of it
     set_aside = take_in(upload.pk)
     assert set_aside.state == UploadState.REFUSED
     assert set_aside.reasons[0]["reason"] == (
-        "internal failure, 3 times (the process that took it in died): the bytes are kept, "
+        "internal failure, 9 times (the process that took it in died): the bytes are kept, "
         "sending them again tries again"
     )
 
