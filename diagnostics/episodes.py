@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from diagnostics import verdict
+from diagnostics import pooling, verdict, weigh
 from diagnostics.findings import Context
 from diagnostics.plant import Plant
 from diagnostics.samples import FloatArray
@@ -16,7 +16,15 @@ from diagnostics.windows import WINDOW_S, Windows
 
 OPEN_AT = 0.75
 CLOSE_AT = 0.35
-"""Probability of any fault over the day before at which an episode opens, and closes."""
+"""Probability of any fault over the days before at which an episode opens, and closes."""
+
+
+SPAN_S = 2 * 86_400.0
+"""Windows are judged with those of the two days before them."""
+
+LEAST_JUDGED_S = 3600.0
+"""With less than an hour judged in those days a window neither opens nor closes anything: a
+building at rest has not been repaired."""
 
 
 @dataclass(frozen=True)
@@ -43,8 +51,10 @@ def episodes(windows: Windows, plant: Plant) -> tuple[Episode, ...]:
     if not len(windows):
         return ()
     context = Context(plant, verdict.baseline(windows, plant))
-    shares = verdict.probabilities(windows, context)
-    inside = _latched(1.0 - shares[:, 0])
+    pooled = pooling.trailing(windows, SPAN_S)
+    shares = weigh.weigh(pooled, context, weigh.table()).probabilities
+    silent = np.nan_to_num(pooled.column("judged_s")) < LEAST_JUDGED_S
+    inside = _latched(np.where(silent, np.nan, 1.0 - shares[:, 0]))
     edges = np.diff(np.concatenate([[0], inside.astype(np.int8), [0]]))
     starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
     return tuple(
@@ -54,7 +64,10 @@ def episodes(windows: Windows, plant: Plant) -> tuple[Episode, ...]:
 
 
 def _latched(fault: FloatArray) -> NDArray[np.bool_]:
-    """True from where ``fault`` reaches OPEN_AT until it falls below CLOSE_AT, shape (w,)."""
+    """True from where ``fault`` reaches OPEN_AT until it falls below CLOSE_AT, shape (w,).
+
+    NaN says nothing.
+    """
     said = np.where(fault >= OPEN_AT, 1, np.where(fault < CLOSE_AT, -1, 0))
     # The last window that said anything decides for those that say nothing.
     index = np.maximum.accumulate(np.where(said != 0, np.arange(said.size), -1))

@@ -17,8 +17,15 @@ from diagnostics.windows import FEATURES, INDEX, WINDOW_S, Windows, empty
 HIGH_DEMAND = 0.6
 """Share of the installed capacity asked from which demand counts as high (common practice)."""
 
+READ_OFTEN_S = 120.0
+"""A valve's controller has settled within two minutes of a change of load; readings further apart
+would take its ordinary work for restlessness."""
+
 SHORT_K = 0.7
 """A room this far on the wrong side of its setpoint is short: beyond a thermostat's dead band."""
+
+VALVE_OPEN = 0.02
+"""Mean opening above which its changes can be told from a stepper's last digit."""
 
 LOADED = 0.25
 """Speed share from which superheats and targets tell of charge: below it the compressor is at its
@@ -119,6 +126,7 @@ def _masks(signals: Signals) -> dict[str, Mask]:
         "closed_s": pure_flow & np.isfinite(signals.instruments.drop_valve_closed_k),
         "hunting_judged_s": shows_hunting,
         "hunting_demand_s": shows_hunting & high & (states.pure != 0),
+        "restless_s": loaded & (states.pure != 0) & (signals.timebase.interval_s <= READ_OFTEN_S),
         "hunting_s": running & (signals.hunting.per_sample == 1),
         "pure_s": running & np.isfinite(way.contradiction) & np.isfinite(valve),
         "standstill_s": standing,
@@ -159,6 +167,8 @@ def _circuit(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
     grid.mean("pressure_ratio", circuit.pressure_ratio, loaded)
     grid.mean("evaporating_error_k", circuit.evaporating_error_k, masks["cooling_s"])
     grid.mean("condensing_error_k", circuit.condensing_error_k, masks["heating_s"])
+    for name in ("condensing_over_coil_k", "evaporating_under_pipe_k"):
+        grid.mean(name, getattr(signals.coils, name), masks["cooling_s"])
 
 
 def _demand(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
@@ -195,11 +205,14 @@ def _subcooler(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
     grid.mean("drop_open_k", instruments.drop_valve_open_k, masks["open_s"])
     grid.mean("expected_drop_k", instruments.expected_drop_k, masks["open_s"])
     grid.mean("drop_closed_k", instruments.drop_valve_closed_k, masks["closed_s"])
+    doubt = np.full(len(signals.samples), instruments.leak_sigma_k)
+    grid.mean("leak_sigma_k", doubt, masks["closed_s"])
 
 
 def _hunting(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
     """Blocks of ten minutes are given to the window that holds their middle."""
     found = signals.hunting
+    grid.mean("restlessness", _restlessness(signals), masks["restless_s"])
     hunts = (found.per_sample == 1).astype(float)
     grid.mean("hunting_high_demand", hunts, masks["hunting_demand_s"])
     middle = found.block_start + np.timedelta64(300, "s")
@@ -216,6 +229,16 @@ def _hunting(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
         grid.features[known, INDEX[name]] = total[known] / count[known]
 
 
+def _restlessness(signals: Signals) -> FloatArray:
+    """Change of the subcooler valve's opening since the last reading, over its mean, shape (n,)."""
+    opening = signals.samples.outdoor_or_nan("subcooler_valve")
+    before = np.concatenate([opening[:1], opening[:-1]])
+    middle = 0.5 * (opening + before)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        change = np.abs(opening - before) / middle
+    return np.where(middle > VALVE_OPEN, change, np.nan)
+
+
 def _instruments(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
     checks, way = signals.instruments, signals.direction
     grid.mean("contradiction", way.contradiction, masks["pure_s"])
@@ -230,5 +253,5 @@ def _instruments(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
         flat |= frozen if frozen.ndim == 1 else frozen.any(axis=0)
     grid.mean("frozen_share", flat.astype(float), masks["running_s"])
     ones = np.ones(len(signals.samples))
-    grid.mean("offset_k", way.offset_k * ones, masks["running_s"])
+    grid.mean("offset_k", checks.offset_k * ones, masks["running_s"])
     grid.mean("offset_sigma_k", way.offset_sigma_k * ones, masks["running_s"])

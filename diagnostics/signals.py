@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from diagnostics import (
     cleaning,
+    coils,
     demand,
     direction,
     hunting,
@@ -32,6 +33,7 @@ class Signals:
     direction: direction.Direction
     subcooling: subcooling.Subcooling
     circuit: superheat.Circuit
+    coils: coils.Coils
     flow: liquid_flow.LiquidFlow
     hunting: hunting.Hunting
     demand: demand.Demand
@@ -54,6 +56,7 @@ def compute(samples: Samples, plant: Plant) -> Signals:
     base = timebase.of(good)
     states = state.classify(good, base, fluid, plant)
     way = direction.infer(good, base, states)
+    circuit = superheat.measure(good, states, fluid)
     return Signals(
         plant=plant,
         cleaned=cleaned,
@@ -61,7 +64,8 @@ def compute(samples: Samples, plant: Plant) -> Signals:
         states=states,
         direction=way,
         subcooling=subcooling.measure(good, way, states, fluid, plant),
-        circuit=superheat.measure(good, states, fluid),
+        circuit=circuit,
+        coils=coils.compare(good, states, circuit, plant),
         flow=liquid_flow.estimate(good, states, way, fluid, plant),
         hunting=hunting.detect(good, base, states, way, plant),
         demand=demand.compare(good, states, plant),

@@ -12,7 +12,7 @@ from diagnostics.findings import Context
 from diagnostics.ledger import Entry
 from diagnostics.plant import Plant
 from diagnostics.samples import FloatArray
-from diagnostics.weigh import CONDITIONS, Evidence
+from diagnostics.weigh import CONDITIONS
 from diagnostics.windows import Windows
 
 RANKED_DAYS = 7
@@ -115,16 +115,6 @@ def baseline(windows: Windows, plant: Plant) -> expectation.Baseline | None:
     probabilities = weigh.weigh(days, Context(plant), weigh.table()).probabilities
     normal = days.start[probabilities[:, 0] > 0.5].astype("datetime64[D]")
     return expectation.learn(history.rows(np.isin(history.start.astype("datetime64[D]"), normal)))
-
-
-def probabilities(windows: Windows, context: Context) -> FloatArray:
-    """Probabilities of the conditions over the day before each window's end, shape (w, 6)."""
-    return evidence_by_day(windows, context).probabilities
-
-
-def evidence_by_day(windows: Windows, context: Context) -> Evidence:
-    """What the findings say over the day before each window's end."""
-    return weigh.weigh(pooling.trailing(windows, pooling.DAY_S), context, weigh.table())
 
 
 def _unknown(context: Context) -> Verdict:

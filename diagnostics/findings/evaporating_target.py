@@ -1,6 +1,11 @@
-"""Evaporating temperature against its target in cooling."""
+"""Evaporating temperature below its target in cooling.
+
+Above the target the compressor is overloaded or limited, which says nothing of the charge.
+"""
 
 from __future__ import annotations
+
+import numpy as np
 
 from diagnostics.findings.finding import Context, Finding, Measured, constant, seconds
 from diagnostics.windows import Windows
@@ -8,7 +13,7 @@ from diagnostics.windows import Windows
 
 def _measure(rows: Windows, _: Context) -> Measured:
     return Measured(
-        value=rows.column("evaporating_error_k"),
+        value=np.minimum(rows.column("evaporating_error_k"), 0.0),
         expected=constant(rows, 0.0),
         sigma=constant(rows, 0.5),
         resting_s=seconds(rows, "cooling_s"),
@@ -17,7 +22,7 @@ def _measure(rows: Windows, _: Context) -> Measured:
 
 FINDING = Finding(
     name="evaporating_target",
-    title="Evaporating temperature above (+) or below (-) its target",
+    title="Evaporating temperature below its target (0: attained)",
     phrase="evaporating {measured:+.1f} K from its target",
     unit="K",
     source="the controller's own target, as logged",

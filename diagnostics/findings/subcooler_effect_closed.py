@@ -12,7 +12,7 @@ def _measure(rows: Windows, _: Context) -> Measured:
     return Measured(
         value=rows.column("drop_closed_k"),
         expected=constant(rows, 0.0),
-        sigma=np.hypot(np.nan_to_num(rows.column("offset_sigma_k"), nan=0.5), 0.3),
+        sigma=np.hypot(np.nan_to_num(rows.column("leak_sigma_k"), nan=0.5), 0.3),
         resting_s=seconds(rows, "closed_s"),
     )
 

@@ -35,17 +35,32 @@ def test_a_lasting_shortage_opens_one_episode_and_leaves_it_open() -> None:
     assert episode.peak_probability > 0.9
 
 
-def test_a_repair_closes_the_episode_within_a_day() -> None:
+def test_an_idle_weekend_neither_closes_nor_opens_anything() -> None:
+    sick = {
+        "subcooling_to_indoor_k": 14.0,
+        "discharge_superheat_k": 12.0,
+        "suction_superheat_k": 0.5,
+    }
+    idle = dict.fromkeys(("running_s", "judged_s", "to_indoor_s", "loaded_s", "cooling_s"), 0.0)
+    rest = windows(3 * DAY, 2 * DAY, standstill_s=900.0, standstill_difference_pa=0.0, **idle)
+    (episode,) = episodes.episodes(
+        joined(windows(2 * DAY, **sick), rest, windows(2 * DAY, 5 * DAY, **sick)), plant()
+    )
+    assert episode.closed is None
+    assert episode.opened < START + np.timedelta64(1, "D")
+
+
+def test_a_repair_closes_the_episode_within_two_days() -> None:
     bad = windows(
         2 * DAY,
         subcooling_to_indoor_k=14.0,
         discharge_superheat_k=12.0,
         suction_superheat_k=0.5,
     )
-    (episode,) = episodes.episodes(joined(bad, windows(3 * DAY, 2 * DAY)), plant())
+    (episode,) = episodes.episodes(joined(bad, windows(4 * DAY, 2 * DAY)), plant())
     assert episode.condition == "overcharge"
     assert episode.closed is not None
-    assert START + np.timedelta64(2, "D") < episode.closed <= START + np.timedelta64(3, "D")
+    assert START + np.timedelta64(2, "D") < episode.closed <= START + np.timedelta64(4, "D")
 
 
 @given(st.lists(st.floats(0, 1), min_size=1, max_size=60))

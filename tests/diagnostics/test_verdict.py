@@ -59,7 +59,7 @@ def test_a_healthy_week_is_called_normal() -> None:
             "flow_restriction",
         ),
         (
-            {"closed_s": 500.0, "drop_closed_k": 7.0, "offset_sigma_k": 0.3},
+            {"closed_s": 500.0, "drop_closed_k": 7.0, "leak_sigma_k": 0.3},
             "subcooler_valve_fault",
         ),
         (
