@@ -19,7 +19,11 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument(
-            "--port", type=int, default=8000, choices=range(65536), metavar="N",
+            "--port",
+            type=int,
+            default=8000,
+            choices=range(65536),
+            metavar="N",
             help="port of the web server on 127.0.0.1 (default 8000; 0 takes a free one)",
         )
 
