@@ -102,16 +102,16 @@ class Intake:
             self.stderr.write(f"{name}: unknown columns: {', '.join(upload.unknown_columns)}")
 
     def finish(self, *, wait: bool) -> None:
-        """Analyse, or ring for a worker to do so; without one, the days stay due.
+        """Analyse, or ring for workers to do so; without any, the days stay due.
 
         Raises CommandError with status 1 if anything was refused.
         """
         self.take_waiting(self.systems)
         if wait:
             self._analyse()
-        else:
-            for system_id in sorted(self.systems):
-                tasks.ring(tasks.analyse, system_id)
+        elif due := DueDay.objects.filter(system_id__in=self.systems).count():
+            tasks.ring(tasks.sweep)  # one message, since each takes seconds without a broker
+            self.stdout.write(f"{due} days wait for analysis by a worker; --wait does it here")
         if self.refused:
             raise CommandError(
                 f"{self.refused} of the inputs refused or not analysed; the rest is taken in.",
