@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from multiprocessing import get_context
 from time import monotonic
+
+import django
 
 from fleet.analysis import days, standing
 from fleet.models import DueDay
@@ -50,6 +54,24 @@ def drain(system_ids: Iterable[int] | None = None, progress: Progress | None = N
     for system_id in chosen:
         work_off(system_id, progress=progress)
     return len(chosen)
+
+
+def drain_parallel(workers: int, progress: Progress | None = None) -> int:
+    """Work off everything due in ``workers`` processes; ``progress`` counts systems.
+
+    Returns the number of systems that had something due.
+    """
+    waiting = systems_with_work()
+    if not waiting:
+        return 0
+    # A fresh interpreter: a forked one would share this one's database connection.
+    context = get_context("spawn")
+    with ProcessPoolExecutor(workers, context, initializer=django.setup) as pool:
+        for job in as_completed([pool.submit(work_off, system_id) for system_id in waiting]):
+            job.result()
+            if progress is not None:
+                progress(1)
+    return len(waiting)
 
 
 def systems_with_work(limit: int | None = None) -> list[int]:

@@ -182,6 +182,9 @@ def test_from_nothing_to_a_ranking_in_one_command(own_stack: dict[str, str]) -> 
     )
     worst = ranked["sites"][0]
     assert truth[f"{worst['site']}/{worst['systems'][0]['system']}"] != "normal"
+    manage("shell", "-c", "from fleet.models import *; Standing.objects.update(method_version=0)")
     again = manage("demo", "--no-serve")
     assert "loaded already" in again
+    assert f"Analysing what is due of {len(truth)} systems" in again
+    assert "Analysing" not in manage("demo", "--no-serve")
     assert json.loads(manage("rank", "--format", "json"))["sites"] == ranked["sites"]

@@ -28,6 +28,9 @@ from fleet.management.arguments import REFUSED, WRONG_USAGE
 from fleet.management.commands.rank import as_table
 from fleet.models import System
 
+INTERRUPTED = 130
+"""What shells report of a process that ended by Ctrl-C."""
+
 
 class Command(BaseCommand):
     """Loads the demo fleet, prints the ranking and serves the dashboard."""
@@ -62,6 +65,10 @@ class Command(BaseCommand):
                 self._serve(port)
         except EmbeddedError as error:
             raise CommandError(str(error)) from error
+        except KeyboardInterrupt:
+            raise CommandError(
+                "interrupted; run demo again to go on.", returncode=INTERRUPTED
+            ) from None
 
     def _prepare(self) -> None:
         now = timezone.now()
@@ -70,8 +77,7 @@ class Command(BaseCommand):
             self._load(missing, now)
         else:
             self.stdout.write("The demo fleet is loaded already.")
-            days.mark_outdated_due()
-            backlog.drain()
+            self._catch_up()
         passwords = demonstration.admit_people()
         demonstration.give_work()
         self.stdout.write("")
@@ -82,6 +88,14 @@ class Command(BaseCommand):
             self.stdout.write(f"  {person.username:<12}{passwords[person.username]}   {name}")
         self.stdout.write(f"Ready after {_age_s():.0f} s.")
         self.stdout.flush()
+
+    def _catch_up(self) -> None:
+        """Analyse what was left over, or all days when the method has changed since."""
+        days.mark_outdated_due()
+        if waiting := len(backlog.systems_with_work()):
+            self.stdout.write(f"Analysing what is due of {waiting} systems …")
+            self.stdout.flush()
+            backlog.drain_parallel(demonstration.PROCESSES)
 
     def _load(self, missing: int, now: datetime) -> None:
         end = demo.latest_midnight(now)
