@@ -3,8 +3,10 @@
 from fleet.models.access import Membership, Role
 from fleet.models.client import Client
 from fleet.models.event import Event, EventNote, EventState, SiteVisit, VisitOutcome
+from fleet.models.idempotency import IdempotencyKey
 from fleet.models.site import Site
 from fleet.models.system import IndoorUnit, System
+from fleet.models.token import UploadToken
 from fleet.models.upload import Upload, UploadState
 from fleet.models.window import DueDay, Standing, Window
 
@@ -14,6 +16,7 @@ __all__ = [
     "Event",
     "EventNote",
     "EventState",
+    "IdempotencyKey",
     "IndoorUnit",
     "Membership",
     "Role",
@@ -23,6 +26,7 @@ __all__ = [
     "System",
     "Upload",
     "UploadState",
+    "UploadToken",
     "VisitOutcome",
     "Window",
 ]

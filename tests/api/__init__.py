@@ -1,0 +1,1 @@
+"""HTTP for gateways: tokens, uploads, ranking, probes, and the uploader."""
