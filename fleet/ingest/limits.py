@@ -11,6 +11,9 @@ MAX_PLAIN_BYTES = 64 * MIB
 MAX_RATIO = 400
 """Of plain to packed bytes, after the first MiB. Logs in which only the time moves reach 330."""
 
+MAX_MEMBERS = 10_000
+"""Of a gzip file; a logger that appends row by row and packs each makes one a row."""
+
 MAX_COLUMNS = 2_000
 MAX_LINE_BYTES = 256 * 1024
 MAX_LINES = 4_000_000

@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 import zlib
+from collections.abc import Iterator
 
-from fleet.ingest.limits import MAX_PACKED_BYTES, MAX_PLAIN_BYTES, MAX_RATIO, MIB
+from fleet.ingest.limits import (
+    MAX_MEMBERS,
+    MAX_PACKED_BYTES,
+    MAX_PLAIN_BYTES,
+    MAX_RATIO,
+    MIB,
+)
 from fleet.ingest.report import RefusedError
 
 GZIP_MAGIC = b"\x1f\x8b"
 GZIP_WINDOW = 31
 """zlib's word for gzip framing with its checksum."""
+
+GIVEN_BYTES = 16 * 1024
 
 
 class TooLargeError(RefusedError):
@@ -46,29 +55,37 @@ def unpack(body: bytes) -> bytes:
     Raises RefusedError: broken or incomplete gzip, other bytes after it; over a size limit.
     """
     check_size(body)
-    return _gunzip(body) if is_packed(body) else body
+    return b"".join(pieces(body)) if is_packed(body) else body
 
 
-def _gunzip(body: bytes) -> bytes:
-    parts: list[bytes] = []
-    size, rest = 0, body
+def pieces(body: bytes) -> Iterator[bytes]:
+    """What a gzip body unpacks to, one MiB at most at a time.
+
+    Raises RefusedError: broken or incomplete gzip, other bytes after it; over a size limit.
+    """
+    at = size = members = 0
     # RFC 1952, section 2.2: a file is a series of members, one after the other.
-    while rest:
-        if not is_packed(rest):
+    while at < len(body):
+        if not is_packed(body[at : at + len(GZIP_MAGIC)]):
             raise RefusedError("other bytes follow the gzip data: send one gzip file, nothing else")
+        if (members := members + 1) > MAX_MEMBERS:
+            raise TooLargeError(f"the gzip file has more than {MAX_MEMBERS} members: join them")
         member = zlib.decompressobj(GZIP_WINDOW)
-        try:
-            while not member.eof:
-                part = member.decompress(rest, MIB)
-                rest = member.unused_data if member.eof else member.unconsumed_tail
-                size += len(part)
-                _check_unpacked(size, len(body) - len(rest))
-                parts.append(part)
-                if not part and not member.eof:
-                    raise RefusedError("the gzip data ends too early: send the whole file again")
-        except zlib.error as error:
-            raise RefusedError(f"the gzip data is broken ({error}): send the file again") from error
-    return b"".join(parts)
+        while not member.eof:
+            # Little at a time: what a member leaves over is copied, and there may be many.
+            given = body[at : at + GIVEN_BYTES]
+            try:
+                part = member.decompress(given, MIB)
+            except zlib.error as error:
+                raise RefusedError(
+                    f"the gzip data is broken ({error}): send the file again"
+                ) from error
+            at += len(given) - len(member.unused_data if member.eof else member.unconsumed_tail)
+            size += len(part)
+            _check_unpacked(size, at)
+            yield part
+            if not (part or given or member.eof):
+                raise RefusedError("the gzip data ends too early: send the whole file again")
 
 
 def _check_unpacked(size: int, read: int) -> None:

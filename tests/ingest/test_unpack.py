@@ -7,6 +7,8 @@ import time
 import zlib
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from fleet.ingest import unpack as module
 from fleet.ingest.limits import MAX_PLAIN_BYTES, MIB
@@ -80,3 +82,21 @@ def test_size_is_checked_before_anything_is_kept() -> None:
     packed = module.GZIP_MAGIC + bytes(32 * MIB)
     with pytest.raises(TooLargeError, match=r"the upload has 32\.0 MiB, the limit is 32 MiB"):
         check_size(packed)
+
+
+def test_very_many_members_are_refused_soon() -> None:
+    member = zlib.compress(b"", wbits=31)
+    assert unpack(member * 9_999 + gzip.compress(TEXT)) == TEXT
+    began = time.perf_counter()
+    with pytest.raises(TooLargeError, match="the gzip file has more than 10000 members: join them"):
+        unpack(member * 1_000_000)
+    assert time.perf_counter() - began < 2.0
+
+
+@given(
+    texts=st.lists(st.binary(max_size=60_000), min_size=1, max_size=3),
+    level=st.sampled_from([0, 1, 9]),
+)
+@settings(max_examples=30, deadline=None)
+def test_whatever_was_packed_is_unpacked(texts: list[bytes], level: int) -> None:
+    assert unpack(b"".join(gzip.compress(text, level) for text in texts)) == b"".join(texts)
