@@ -1,0 +1,337 @@
+"""What site visits teach: how much each finding counts, and how common each condition is.
+
+Priors and one factor a finding are fitted together to the outcomes by penalised likelihood. The
+likelihood is of what was found given what the data said, so that it does not matter that only
+suspected systems are visited. Three things keep a few bad reports from doing harm:
+
+- the penalties hold every number near the table: the prior as a Dirichlet distribution worth
+  ``PRIOR_VISITS`` visits, each factor as a normal distribution about 1;
+- a report may be wrong: with the probability ``DOUBT`` it says nothing (a mixture, so that reports
+  against overwhelming evidence count least);
+- everything is bounded, and one system's or visitor's reports count together only so much.
+
+Learning is a pure function of the outcomes that count: leaving one out undoes it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field, fields
+from enum import StrEnum
+
+import numpy as np
+from scipy import optimize
+
+from diagnostics.samples import FloatArray
+from diagnostics.weigh import CONDITIONS, Evidence, Weights
+
+PRIOR_VISITS = 50.0
+"""Visits the table's priors are worth: after as many, theirs and the table's weigh alike."""
+
+FACTOR_BOUNDS = (0.5, 1.5)
+FACTOR_SPREAD = 0.2
+"""Standard deviation of a factor about 1 before any visit; some sixty telling visits halve its
+weight."""
+
+PRIOR_ODDS_BOUND = 3.0
+"""No condition becomes more than three times as likely, or a third, against normal."""
+
+SYSTEM_CAP = 2.0
+VISITOR_CAP = 8.0
+VISITOR_SHARE = 1.0 / 3.0
+"""Reports of one system count together as two at most, those of one visitor as eight or a third of
+all, whichever is more."""
+
+_SPEAKS = 0.1
+_MOVED = 0.02
+
+
+class Result(StrEnum):
+    """What came of a visit."""
+
+    CONFIRMED = "confirmed"
+    OTHER_CAUSE = "other_cause"
+    NOTHING_FOUND = "nothing_found"
+
+
+DOUBT = {Result.CONFIRMED: 0.05, Result.OTHER_CAUSE: 0.1, Result.NOTHING_FOUND: 0.25}
+"""Probability that a report says nothing about the system; our own choice, no source. Nothing
+found is doubted most: a charge is rarely weighed to prove it right."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """A visit, what it found, and what had been said.
+
+    key: names the visit, the same each time it is read. suspected: the condition it went for.
+    found: the condition found where the result is another cause; empty when it is none of
+    CONDITIONS. push: finding -> condition -> log-likelihood ratio against normal as the table had
+    it, without any factor learned. probabilities: of the conditions, as said at the time.
+    """
+
+    key: str
+    system: str
+    visitor: str
+    suspected: str
+    result: Result
+    found: str
+    push: Mapping[str, Mapping[str, float]]
+    probabilities: Mapping[str, float]
+
+    def __post_init__(self) -> None:
+        """Raises ValueError naming a condition that does not exist."""
+        for name in (self.suspected, *([self.found] if self.found else ())):
+            if name not in CONDITIONS:
+                raise ValueError(f"{self.key}: {name!r} is none of {', '.join(CONDITIONS)}")
+
+    @property
+    def truth(self) -> tuple[str, ...]:
+        """Conditions the report allows: one, or all but the one suspected."""
+        if self.result is Result.CONFIRMED:
+            return (self.suspected,)
+        if self.result is Result.NOTHING_FOUND:
+            return (CONDITIONS[0],)
+        if self.found:
+            return (self.found,)
+        return tuple(name for name in CONDITIONS if name != self.suspected)
+
+
+@dataclass(frozen=True)
+class FindingLine:
+    """One finding: visits in which it spoke for what was found, and against; what it counts now."""
+
+    finding: str
+    right: int
+    wrong: int
+    factor: float
+    reason: str
+
+
+@dataclass(frozen=True)
+class PriorLine:
+    """One condition: its prior in the table and learned, and how often visits found it."""
+
+    condition: str
+    table: float
+    learned: float
+    suspected: int
+    found: int
+
+
+@dataclass(frozen=True)
+class Learned:
+    """What the outcomes taught, as two small tables.
+
+    said, would_say: mean probability of what was found, as said at the time and with what was
+    learned (on the same visits, so flattering); NaN without outcomes. digest: of what it was
+    learned from.
+    """
+
+    findings: tuple[FindingLine, ...]
+    priors: tuple[PriorLine, ...]
+    outcomes: int
+    said: float
+    would_say: float
+    digest: str
+
+    @property
+    def factors(self) -> dict[str, float]:
+        """How much each finding counts, 1 as in the table."""
+        return {line.finding: line.factor for line in self.findings}
+
+
+@dataclass(frozen=True)
+class LearnedWeights(Weights):
+    """The table with what was learned: its prior, and how much each finding counts."""
+
+    factors: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, eq=False)
+class _Visits:
+    """Outcomes as arrays: push (n, findings, 6); allowed (n, 6); doubt and weight (n,)."""
+
+    push: FloatArray
+    allowed: FloatArray
+    doubt: FloatArray
+    weight: FloatArray
+
+    def probabilities(self, log_prior: FloatArray, factor: FloatArray) -> FloatArray:
+        """Of the conditions, shape (n, 6)."""
+        logit = log_prior + np.einsum("f,nfc->nc", factor, self.push)
+        odds = np.exp(logit - logit.max(axis=1, keepdims=True))
+        return np.asarray(odds / odds.sum(axis=1, keepdims=True))
+
+
+def digest(outcomes: Iterable[Outcome], weights: Weights) -> str:
+    """Names what is learned from: the outcomes, in whatever order, and the table's priors."""
+    plain = sorted((asdict(outcome) for outcome in outcomes), key=lambda row: str(row["key"]))
+    text = json.dumps([plain, weights.prior.tolist()], sort_keys=True)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def learn(outcomes: Iterable[Outcome], weights: Weights) -> Learned:
+    """What the outcomes teach, starting from the table ``weights``.
+
+    The same whatever their order. Raises ValueError for two outcomes of one key.
+    """
+    counted = sorted(outcomes, key=lambda outcome: outcome.key)
+    repeated = [key for key, times in Counter(o.key for o in counted).items() if times > 1]
+    if repeated:
+        raise ValueError(f"outcomes counted twice: {', '.join(repeated)}; give each visit once")
+    names = tuple(sorted(weights.likelihoods))
+    visits = _arrays(counted, names)
+    log_prior, factor = _fit(visits, weights.prior)
+    after = visits.probabilities(log_prior, factor)
+    before = np.array([[o.probabilities.get(name, 0.0) for name in CONDITIONS] for o in counted])
+    return Learned(
+        findings=_finding_lines(names, visits, factor),
+        priors=_prior_lines(counted, weights.prior, log_prior),
+        outcomes=len(counted),
+        said=_mean_truth(before.reshape(-1, len(CONDITIONS)), visits),
+        would_say=_mean_truth(after, visits),
+        digest=digest(counted, weights),
+    )
+
+
+def apply(weights: Weights, learned: Learned) -> LearnedWeights:
+    """The table with the learned priors and factors; ``learned`` from no outcomes changes none."""
+    table = {it.name: getattr(weights, it.name) for it in fields(Weights)}
+    prior = np.log([line.learned for line in learned.priors])
+    return LearnedWeights(**table | {"prior": prior, "factors": learned.factors})
+
+
+def reweighed(
+    evidence: Evidence, finding_names: Sequence[str], weights: LearnedWeights
+) -> Evidence:
+    """Evidence of the plain table with every push counted as learned.
+
+    finding_names: of the evidence's rows, in order.
+    """
+    factor = np.array([weights.factors.get(name, 1.0) for name in finding_names])
+    push = evidence.push * factor[:, None, None]
+    total = weights.prior + push.sum(axis=0)
+    odds = np.exp(total - total.max(axis=1, keepdims=True))
+    return Evidence(evidence.measured, push, odds / odds.sum(axis=1, keepdims=True))
+
+
+def _arrays(outcomes: Sequence[Outcome], names: Sequence[str]) -> _Visits:
+    push = np.zeros((len(outcomes), len(names), len(CONDITIONS)))
+    for i, outcome in enumerate(outcomes):
+        for j, name in enumerate(names):
+            said = outcome.push.get(name, {})
+            push[i, j] = [said.get(condition, 0.0) for condition in CONDITIONS]
+    allowed = np.array([[c in o.truth for c in CONDITIONS] for o in outcomes], dtype=float)
+    return _Visits(
+        push=push,
+        allowed=allowed.reshape(-1, len(CONDITIONS)),
+        doubt=np.array([DOUBT[outcome.result] for outcome in outcomes]),
+        weight=_counted(outcomes),
+    )
+
+
+def _counted(outcomes: Sequence[Outcome]) -> FloatArray:
+    """How much each report counts after the caps, 0..1, shape (n,)."""
+    systems = Counter(outcome.system for outcome in outcomes)
+    visitors = Counter(outcome.visitor for outcome in outcomes)
+    cap = max(VISITOR_CAP, VISITOR_SHARE * len(outcomes))
+    return np.array(
+        [
+            min(1.0, SYSTEM_CAP / systems[o.system]) * min(1.0, cap / visitors[o.visitor])
+            for o in outcomes
+        ]
+    )
+
+
+def _fit(visits: _Visits, table_prior: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Log prior (6,) and factors (findings,) at the maximum of the penalised likelihood."""
+    faults, findings = len(CONDITIONS) - 1, visits.push.shape[1]
+    reach = np.log(PRIOR_ODDS_BOUND)
+    found = optimize.minimize(
+        _loss,
+        np.concatenate([np.zeros(faults), np.ones(findings)]),
+        args=(visits, table_prior),
+        jac=True,
+        method="L-BFGS-B",
+        bounds=[(-reach, reach)] * faults + [FACTOR_BOUNDS] * findings,
+    )
+    # The last bits depend on the order of sums in the library; three digits are what is meant.
+    shift, factor = found.x[:faults].round(4), found.x[faults:].round(3)
+    return _shifted(table_prior, shift), factor
+
+
+def _shifted(table_prior: FloatArray, shift: FloatArray) -> FloatArray:
+    log_odds = table_prior + np.concatenate([[0.0], shift])
+    return np.asarray(log_odds - np.log(np.exp(log_odds).sum()))
+
+
+def _loss(
+    parameters: FloatArray, visits: _Visits, table_prior: FloatArray
+) -> tuple[float, FloatArray]:
+    """Negative penalised log-likelihood and its gradient."""
+    faults = len(CONDITIONS) - 1
+    factor = parameters[faults:]
+    log_prior = _shifted(table_prior, parameters[:faults])
+    told = visits.probabilities(log_prior, factor)
+    held = told * visits.allowed
+    right = held.sum(axis=1)
+    blind = visits.doubt * visits.allowed.mean(axis=1)
+    likely = (1.0 - visits.doubt) * right + blind
+    # Share of each report that is taken as speaking of the system, and the pull on the log-odds.
+    meant = visits.weight * (1.0 - visits.doubt) / likely
+    pull = meant[:, None] * (held - told * right[:, None])
+    expected, prior = np.exp(table_prior), np.exp(log_prior)
+    gain = visits.weight @ np.log(likely) + PRIOR_VISITS * float(expected @ log_prior)
+    gain -= 0.5 * float(((factor - 1.0) ** 2).sum()) / FACTOR_SPREAD**2
+    by_prior = pull.sum(axis=0) + PRIOR_VISITS * (expected - prior)
+    by_factor = np.einsum("nc,nfc->f", pull, visits.push) - (factor - 1.0) / FACTOR_SPREAD**2
+    return -float(gain), -np.concatenate([by_prior[1:], by_factor])
+
+
+def _mean_truth(probabilities: FloatArray, visits: _Visits) -> float:
+    if not len(probabilities):
+        return float("nan")
+    return float((probabilities * visits.allowed).sum(axis=1).mean())
+
+
+def _finding_lines(
+    names: Sequence[str], visits: _Visits, factor: FloatArray
+) -> tuple[FindingLine, ...]:
+    others = 1.0 - visits.allowed
+    for_it = np.einsum("nfc,nc->nf", visits.push, visits.allowed)
+    for_it /= visits.allowed.sum(axis=1)[:, None]
+    against = np.einsum("nfc,nc->nf", visits.push, others) / others.sum(axis=1)[:, None]
+    speaks = for_it - against
+    right = (speaks > _SPEAKS).sum(axis=0)
+    wrong = (speaks < -_SPEAKS).sum(axis=0)
+    lines = [
+        FindingLine(name, int(r), int(w), float(k), _reason(int(r), int(w), float(k)))
+        for name, r, w, k in zip(names, right, wrong, factor, strict=True)
+    ]
+    return tuple(sorted(lines, key=lambda line: (-abs(line.factor - 1.0), line.finding)))
+
+
+def _reason(right: int, wrong: int, factor: float) -> str:
+    if not right + wrong:
+        return "no visit has tested it"
+    record = f"spoke for what was found in {right} of {right + wrong} visits"
+    if factor > 1.0 + _MOVED:
+        return f"{record}: counts more"
+    if factor < 1.0 - _MOVED:
+        surer = " and was surer than that" if right > wrong else ""
+        return f"{record}{surer}: counts less"
+    return f"{record}: counts as in the table"
+
+
+def _prior_lines(
+    outcomes: Sequence[Outcome], table: FloatArray, learned: FloatArray
+) -> tuple[PriorLine, ...]:
+    suspected = Counter(outcome.suspected for outcome in outcomes)
+    found = Counter(outcome.truth[0] for outcome in outcomes if len(outcome.truth) == 1)
+    return tuple(
+        PriorLine(name, float(old), float(new), suspected[name], found[name])
+        for name, old, new in zip(CONDITIONS, np.exp(table), np.exp(learned), strict=True)
+    )
