@@ -7,5 +7,6 @@ from django.urls import URLPattern, URLResolver, include, path
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("admin/", admin.site.urls),
+    path("", include("fleet.api.urls")),
     path("", include("fleet.pages.urls")),
 ]

@@ -53,9 +53,10 @@ class Command(BaseCommand):
                 "--revoke takes the 8 characters behind millrace_ in the token, 0-9 and a-f.",
                 returncode=WRONG_USAGE,
             )
-        token = site.tokens.filter(prefix=prefix).first()
+        of_site = UploadToken.objects.filter(site=site)
+        token = of_site.filter(prefix=prefix).first()
         if token is None:
-            valid = site.tokens.filter(revoked_at=None).values_list("prefix", flat=True)
+            valid = of_site.filter(revoked_at=None).values_list("prefix", flat=True)
             known = ", ".join(valid) or "none"
             raise CommandError(
                 f"{site.code} has no token {prefix}; not revoked yet: {known}.", returncode=REFUSED

@@ -1,0 +1,85 @@
+"""The numbers by which one sees whether an installation keeps up."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from django.db import connection
+from django.db.models import Count, Min, Q
+
+from fleet.analysis import days
+from fleet.api.open_metrics import Gauge
+from fleet.ingest.limits import MAX_ATTEMPTS
+from fleet.models import DueDay, System, Upload, UploadState, Window
+
+COUNTED_BELOW = 100_000
+"""Windows up to which they are counted one by one; above, the database's estimate is near."""
+
+
+def measures(now: datetime) -> list[Gauge]:
+    """All gauges; totals of the installation, so that they name no site."""
+    return [*_uploads(now), *_due_days(), *_results()]
+
+
+def _uploads(now: datetime) -> list[Gauge]:
+    states = dict.fromkeys(UploadState.values, 0)
+    counted = Upload.objects.order_by().values_list("state").annotate(Count("pk"))
+    states |= dict(counted)
+    waiting = Upload.objects.filter(state=UploadState.STORED)
+    first = waiting.aggregate(first=Min("received_at"))["first"]
+    age_s = max(0.0, (now - first).total_seconds()) if first else 0.0
+    set_aside = Upload.objects.filter(state=UploadState.REFUSED, attempts__gte=MAX_ATTEMPTS)
+    return [
+        Gauge("millrace_uploads", "Uploads by state.", states, "state"),
+        Gauge(
+            "millrace_queue_age_seconds",
+            "Age of the oldest upload not yet taken in; 0 when none waits.",
+            {"": age_s},
+            unit="seconds",
+        ),
+        Gauge(
+            "millrace_uploads_set_aside",
+            "Uploads given up after failures that are not the sender's.",
+            {"": set_aside.count()},
+        ),
+    ]
+
+
+def _due_days() -> list[Gauge]:
+    counts = DueDay.objects.aggregate(
+        parked=Count("pk", filter=days.PARKED),
+        analysed=Count("pk", filter=days.ANALYSED),
+        failing=Count("pk", filter=~Q(failure="") & ~days.PARKED),
+        all=Count("pk"),
+    )
+    waiting = counts.pop("all") - sum(counts.values())
+    return [
+        Gauge(
+            "millrace_due_days",
+            "Days of systems to be analysed: waiting, failing and tried again, parked after "
+            "failing too often, or analysed and about to be settled.",
+            {"waiting": waiting, **counts},
+            "condition",
+        )
+    ]
+
+
+def _results() -> list[Gauge]:
+    return [
+        Gauge("millrace_systems", "Registered systems.", {"": System.objects.count()}),
+        Gauge(
+            "millrace_windows",
+            "Stored windows of 15 minutes; estimated where there are many.",
+            {"": _windows()},
+        ),
+    ]
+
+
+def _windows() -> int:
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT reltuples::bigint FROM pg_class WHERE oid = %s::regclass",
+            [Window._meta.db_table],
+        )
+        estimate = int(cursor.fetchone()[0])
+    return estimate if estimate >= COUNTED_BELOW else Window.objects.count()

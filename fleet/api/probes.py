@@ -1,0 +1,87 @@
+"""For whoever watches the installation: readiness, and metrics. Liveness is fleet.pages.health."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+
+from django.db import DatabaseError, connection
+from django.db.migrations.executor import MigrationExecutor
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.utils import timezone
+from kombu.exceptions import KombuError
+from redis.exceptions import RedisError
+
+from fleet.api.guard import RETRY_AFTER_S, guarded
+from fleet.api.measures import measures
+from fleet.api.open_metrics import MEDIA_TYPE, exposition
+from fleet.api.problems import Problem, answer
+from fleet.celery import app
+from fleet.embedded import EmbeddedError
+
+logger = logging.getLogger(__name__)
+
+BROKER_LIMIT_S = 2.0
+OK = "ok"
+
+
+@guarded
+def readyz(_request: HttpRequest) -> HttpResponse:
+    """200 when database, broker and migrations are as they must be, else 503 and what is not.
+
+    Without the broker uploads are still taken and kept, but analysed late.
+    """
+    checks = {check.__name__: check() for check in (database, migrations, broker)}
+    if all(found == OK for found in checks.values()):
+        return JsonResponse(checks)
+    detail = "; ".join(f"{name}: {found}" for name, found in checks.items() if found != OK)
+    headers = {"Retry-After": str(RETRY_AFTER_S)}
+    return answer(Problem.UNAVAILABLE, detail, headers, **checks)
+
+
+@guarded
+def metrics(_request: HttpRequest) -> HttpResponse:
+    """OpenMetrics text."""
+    return HttpResponse(exposition(measures(timezone.now())), content_type=MEDIA_TYPE)
+
+
+def database() -> str:
+    """Whether it answers a query."""
+
+    def ask() -> str:
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT 1")
+        return OK
+
+    return _or_away(ask, "does not answer")
+
+
+def migrations() -> str:
+    """Whether all of them are applied."""
+
+    def ask() -> str:
+        executor = MigrationExecutor(connection)
+        missing = executor.migration_plan(executor.loader.graph.leaf_nodes())
+        return f"{len(missing)} are not applied" if missing else OK
+
+    return _or_away(ask, "cannot be read")
+
+
+def broker() -> str:
+    """Whether it can be reached."""
+
+    def ask() -> str:
+        with app.connection_for_write(connect_timeout=BROKER_LIMIT_S) as to_broker:
+            to_broker.ensure_connection(max_retries=1, timeout=BROKER_LIMIT_S)
+        return OK
+
+    return _or_away(ask, "does not answer")
+
+
+def _or_away(ask: Callable[[], str], otherwise: str) -> str:
+    """What was found; the reason of a failure is for the log, since anybody may ask."""
+    try:
+        return ask()
+    except (DatabaseError, EmbeddedError, KombuError, RedisError, OSError):
+        logger.exception("A readiness check failed")
+        return otherwise
