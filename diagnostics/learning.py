@@ -8,7 +8,8 @@ suspected systems are visited. Three things keep a few bad reports from doing ha
   ``PRIOR_VISITS`` visits, each factor as a normal distribution about 1;
 - a report may be wrong: with the probability ``DOUBT`` it says nothing (a mixture, so that reports
   against overwhelming evidence count least);
-- everything is bounded, and one system's or visitor's reports count together only so much.
+- everything is bounded, and the reports of one system, of one visitor or of one kind count
+  together only so much.
 
 Learning is a pure function of the outcomes that count: leaving one out undoes it.
 """
@@ -28,22 +29,21 @@ from scipy import optimize
 from diagnostics.samples import FloatArray
 from diagnostics.weigh import CONDITIONS, Evidence, Weights
 
-PRIOR_VISITS = 50.0
+PRIOR_VISITS = 100.0
 """Visits the table's priors are worth: after as many, theirs and the table's weigh alike."""
 
 FACTOR_BOUNDS = (0.5, 1.5)
-FACTOR_SPREAD = 0.2
-"""Standard deviation of a factor about 1 before any visit; some sixty telling visits halve its
-weight."""
+FACTOR_SPREAD = 0.12
+"""Standard deviation of a factor about 1 before any visit."""
 
-PRIOR_ODDS_BOUND = 3.0
-"""No condition becomes more than three times as likely, or a third, against normal."""
+PRIOR_ODDS_BOUND = 2.0
+"""No condition becomes more than twice, or less than half, as likely against normal."""
 
 SYSTEM_CAP = 2.0
-VISITOR_CAP = 8.0
-VISITOR_SHARE = 1.0 / 3.0
-"""Reports of one system count together as two at most, those of one visitor as eight or a third of
-all, whichever is more."""
+ALIKE_CAP = 5.0
+ALIKE_SHARE = 0.25
+"""Reports of one system count together as two at most; those of one visitor, and those that found
+the same after the same suspicion, as five or a quarter of all, whichever is more."""
 
 _SPEAKS = 0.1
 _MOVED = 0.02
@@ -235,15 +235,17 @@ def _arrays(outcomes: Sequence[Outcome], names: Sequence[str]) -> _Visits:
 
 def _counted(outcomes: Sequence[Outcome]) -> FloatArray:
     """How much each report counts after the caps, 0..1, shape (n,)."""
-    systems = Counter(outcome.system for outcome in outcomes)
-    visitors = Counter(outcome.visitor for outcome in outcomes)
-    cap = max(VISITOR_CAP, VISITOR_SHARE * len(outcomes))
-    return np.array(
-        [
-            min(1.0, SYSTEM_CAP / systems[o.system]) * min(1.0, cap / visitors[o.visitor])
-            for o in outcomes
-        ]
+    alike = max(ALIKE_CAP, ALIKE_SHARE * len(outcomes))
+    groups = (
+        (SYSTEM_CAP, [outcome.system for outcome in outcomes]),
+        (alike, [outcome.visitor for outcome in outcomes]),
+        (alike, [(outcome.suspected, outcome.truth) for outcome in outcomes]),
     )
+    weight = np.ones(len(outcomes))
+    for cap, members in groups:
+        size = Counter(members)
+        weight *= [min(1.0, cap / size[member]) for member in members]
+    return weight
 
 
 def _fit(visits: _Visits, table_prior: FloatArray) -> tuple[FloatArray, FloatArray]:
