@@ -28,7 +28,9 @@ SETTLED_DAYS = 7
 """Days before the judged moment that never enter the baseline."""
 
 _LEAST_S = 1800.0
-_NOISE_K = 0.7
+NOISE_K = 0.7
+"""Standard deviation of a day's mean about the system's own line (common practice, no source)."""
+
 _PRIOR_SD = np.array([10.0, 0.08, 3.0])  # K, K per K of outdoor air, K per full load
 _CENTRE_AIR_K, _CENTRE_LOAD = 293.15, 0.5
 
@@ -43,9 +45,9 @@ class Baseline:
 
     def predict(self, rows: Windows) -> tuple[FloatArray, FloatArray]:
         """Expected upstream subcooling and its standard uncertainty [K], each shape (w,)."""
-        design = _design(rows)
-        spread = np.einsum("ij,jk,ik->i", design, self.covariance, design)
-        return design @ self.mean, np.sqrt(spread + _NOISE_K**2 / 3)
+        columns = design(rows)
+        spread = np.einsum("ij,jk,ik->i", columns, self.covariance, columns)
+        return columns @ self.mean, np.sqrt(spread + NOISE_K**2 / 3)
 
 
 def learn(history: Windows) -> Baseline | None:
@@ -56,17 +58,18 @@ def learn(history: Windows) -> Baseline | None:
     """
     days = pooling.daily(history)
     usable = days.column("to_indoor_s") >= _LEAST_S
-    days = days.rows(usable & np.isfinite(_design(days)).all(axis=1))
+    days = days.rows(usable & np.isfinite(design(days)).all(axis=1))
     days = days.rows(slice(0, BASELINE_DAYS))
     if len(days) < 4:
         return None
-    design, observed = _design(days), days.column("subcooling_to_indoor_k")
-    precision = np.diag(_PRIOR_SD**-2.0) + design.T @ design / _NOISE_K**2
+    columns, observed = design(days), days.column("subcooling_to_indoor_k")
+    precision = np.diag(_PRIOR_SD**-2.0) + columns.T @ columns / NOISE_K**2
     covariance: FloatArray = np.linalg.inv(precision).astype(np.float64)
-    return Baseline(covariance @ design.T @ observed / _NOISE_K**2, covariance, len(days))
+    return Baseline(covariance @ columns.T @ observed / NOISE_K**2, covariance, len(days))
 
 
-def _design(rows: Windows) -> FloatArray:
+def design(rows: Windows) -> FloatArray:
+    """What the baseline's coefficients multiply: 1, air [K] and load about a usual day, (w, 3)."""
     air = np.nan_to_num(rows.column("air_to_indoor_k") - _CENTRE_AIR_K)
     load = rows.column("load_to_indoor") - _CENTRE_LOAD
     return np.column_stack([np.ones(len(rows)), air, np.nan_to_num(load)])
