@@ -7,6 +7,7 @@ from typing import Any
 from django.contrib import admin
 from django.db.models import QuerySet
 from django.http import HttpRequest
+from django.utils import timezone
 
 from fleet.models import (
     Client,
@@ -19,6 +20,7 @@ from fleet.models import (
     Standing,
     System,
     Upload,
+    UploadToken,
 )
 
 
@@ -142,3 +144,24 @@ class DueDayAdmin(ReadOnly):
 
     list_display = ("system", "day", "generation", "attempts", "retry_at", "failure")
     list_select_related = ("system__site",)
+
+
+@admin.register(UploadToken)
+class UploadTokenAdmin(ReadOnly):
+    """Tokens without their secret; ``manage.py token`` makes them, here they can be revoked."""
+
+    list_display = ("prefix", "site", "created_at", "last_used_at", "expires_at", "revoked_at")
+    list_select_related = ("site",)
+    search_fields = ("prefix", "site__code", "site__name")
+    exclude = ("sha256",)
+    actions = ("revoke",)
+
+    def has_revoke_permission(self, request: HttpRequest) -> bool:
+        """People who may change tokens."""
+        return request.user.has_perm("fleet.change_uploadtoken")
+
+    @admin.action(description="Revoke the selected tokens", permissions=["revoke"])
+    def revoke(self, request: HttpRequest, tokens: QuerySet[UploadToken]) -> None:
+        """Refuse them from the next request on."""
+        valid = tokens.filter(revoked_at=None)
+        self.message_user(request, f"{valid.update(revoked_at=timezone.now())} tokens revoked.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from pytest_django import Settings
 
 from fleet import tasks
 from fleet.api.doorbell import DOORBELL
@@ -10,7 +11,8 @@ from tests.api import sender
 
 
 @pytest.fixture
-def gateway(db: None) -> sender.Sender:
+def gateway(db: None, settings: Settings) -> sender.Sender:
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     return sender.build()
 
 
