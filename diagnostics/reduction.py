@@ -84,8 +84,9 @@ def _grid(signals: Signals) -> _Grid:
     start = (windows * WINDOW_S).astype("datetime64[s]").astype("datetime64[us]")
     seconds = signals.timebase.seconds
     # A sample stands for the time since the one before it, at most twice the usual interval.
-    step = np.diff(seconds, prepend=seconds[0] - signals.timebase.interval_s)
-    sample_s = np.minimum(step, 2.0 * signals.timebase.interval_s)
+    usual_s = signals.timebase.usual_s
+    step = np.diff(seconds, prepend=seconds[0] - usual_s[0])
+    sample_s = np.minimum(step, 2.0 * usual_s)
     return _Grid(start, row, sample_s, np.full((start.size, len(FEATURES)), np.nan))
 
 
@@ -103,7 +104,7 @@ def _masks(signals: Signals) -> dict[str, Mask]:
     loaded = steady & (_speed_share(signals) >= LOADED)
     # Slow logging shows hunting in some blocks and cannot exclude it in the others; counting all of
     # them makes the share a lower bound instead of a share of the lucky blocks.
-    shows_hunting = running & (signals.timebase.interval_s < hunting.BLIND_INTERVAL_S)
+    shows_hunting = running & (signals.timebase.usual_s < hunting.BLIND_INTERVAL_S)
     standing = np.isfinite(signals.instruments.standstill_difference_pa) | np.isfinite(
         signals.instruments.standstill_discharge_k
     )
@@ -126,7 +127,7 @@ def _masks(signals: Signals) -> dict[str, Mask]:
         "closed_s": pure_flow & np.isfinite(signals.instruments.drop_valve_closed_k),
         "hunting_judged_s": shows_hunting,
         "hunting_demand_s": shows_hunting & high & (states.pure != 0),
-        "restless_s": loaded & (states.pure != 0) & (signals.timebase.interval_s <= READ_OFTEN_S),
+        "restless_s": loaded & (states.pure != 0) & (signals.timebase.usual_s <= READ_OFTEN_S),
         "hunting_s": running & (signals.hunting.per_sample == 1),
         "pure_s": running & np.isfinite(way.contradiction) & np.isfinite(valve),
         "standstill_s": standing,

@@ -7,7 +7,7 @@ relation, see ``diagnostics.liquid_flow``.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -178,7 +178,7 @@ def _pieces(base: Timebase, sign: FloatArray, calm: BoolArray) -> Timebase:
     """The time base with a new segment wherever the direction or the state turns."""
     turn = np.zeros(sign.size, np.int32)
     turn[1:] = (np.diff(sign) != 0) | (calm[1:] != calm[:-1]) | (np.diff(base.segment) > 0)
-    return Timebase(base.seconds, base.interval_s, np.cumsum(turn, dtype=np.int32))
+    return replace(base, segment=np.cumsum(turn, dtype=np.int32), _windows={})
 
 
 def _drop_sigma_k(direction: Direction) -> float:

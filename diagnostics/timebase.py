@@ -1,7 +1,8 @@
 """Time of the samples, and what depends on it: gaps, rolling windows, delays.
 
 Everything here takes real time stamps, so jitter and gaps need no resampling. A gap, more than
-2.5 logging intervals without a sample, starts a new segment; no window reaches over it.
+2.5 logging intervals without a sample, starts a new segment; no window reaches over it. The logging
+interval is the usual one of the neighbourhood, since a logger may change its pace.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import median_filter
 
 from diagnostics.samples import FloatArray, Samples
 
@@ -17,6 +19,9 @@ BoolArray = NDArray[np.bool_]
 IndexArray = NDArray[np.intp]
 
 GAP_INTERVALS = 2.5
+NEIGHBOURHOOD = 15
+"""Steps whose median is the usual interval at one place."""
+
 HOLD_INTERVALS = 2.0
 """A value may stand in for missing neighbours over this many logging intervals, no longer."""
 
@@ -27,11 +32,13 @@ class Timebase:
 
     seconds: since the first sample, ascending, shape (n,).
     interval_s: median logging interval; NaN with fewer than two samples.
+    usual_s: usual logging interval around each sample, shape (n,).
     segment: number of gaps before each sample, shape (n,).
     """
 
     seconds: FloatArray
     interval_s: float
+    usual_s: FloatArray
     segment: NDArray[np.int32]
     _windows: dict[tuple[float, float], tuple[IndexArray, IndexArray]] = field(
         default_factory=dict, repr=False
@@ -69,12 +76,20 @@ def of(samples: Samples) -> Timebase:
 def of_seconds(seconds: FloatArray) -> Timebase:
     """The time base of ascending time stamps [s], shape (n,)."""
     if seconds.size < 2:
-        return Timebase(seconds, float("nan"), np.zeros(seconds.size, np.int32))
+        nothing = np.full(seconds.size, np.nan)
+        return Timebase(seconds, float("nan"), nothing, np.zeros(seconds.size, np.int32))
     steps = np.diff(seconds)
-    interval_s = float(np.median(steps))
+    usual = usual_intervals(steps)
     segment = np.zeros(seconds.size, np.int32)
-    np.cumsum(steps > GAP_INTERVALS * interval_s, out=segment[1:])
-    return Timebase(seconds, interval_s, segment)
+    np.cumsum(steps > GAP_INTERVALS * usual, out=segment[1:])
+    return Timebase(seconds, float(np.median(steps)), np.append(usual[:1], usual), segment)
+
+
+def usual_intervals(steps: FloatArray) -> FloatArray:
+    """Usual interval around each step between samples: the median of its neighbourhood."""
+    if not steps.size or steps.max() <= GAP_INTERVALS * steps.min():
+        return np.full(steps.size, np.median(steps) if steps.size else np.nan)
+    return np.asarray(median_filter(steps, NEIGHBOURHOOD, mode="nearest"), dtype=np.float64)
 
 
 def _window(timebase: Timebase, window_s: float, centred: bool) -> tuple[IndexArray, IndexArray]:

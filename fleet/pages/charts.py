@@ -10,6 +10,7 @@ import plotly.graph_objects as go
 from numpy.typing import NDArray
 
 from diagnostics.samples import FloatArray
+from diagnostics.timebase import GAP_INTERVALS, usual_intervals
 from fleet.pages import downsample
 from fleet.pages.series import EventSeries
 
@@ -145,11 +146,12 @@ def blocks(
     if local_ms.size < 2:
         return np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros(0, np.int64)
     step = np.diff(local_ms)
-    usual = int(np.median(step))
-    broken = (step > downsample.GAP_INTERVALS * usual) | (np.diff(codes) != 0)
+    usual = usual_intervals(step.astype(np.float64)).astype(np.int64)
+    broken = (step > GAP_INTERVALS * usual) | (np.diff(codes) != 0)
     start = np.concatenate(([0], np.flatnonzero(broken) + 1))
     last = np.concatenate((start[1:] - 1, [local_ms.size - 1]))
-    reach = np.minimum(np.append(step, usual), usual)[last]
+    usual = np.append(usual, usual[-1])
+    reach = np.minimum(np.append(step, usual[-1]), usual)[last]
     return local_ms[start], local_ms[last] + reach - local_ms[start], codes[start].astype(np.int64)
 
 

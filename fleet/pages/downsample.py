@@ -7,9 +7,8 @@ from numpy.typing import NDArray
 from tsdownsample import MinMaxLTTBDownsampler
 
 from diagnostics.samples import FloatArray
+from diagnostics.timebase import GAP_INTERVALS, usual_intervals
 
-GAP_INTERVALS = 2.5
-"""A pause longer than this many usual intervals is a gap: nothing is drawn across it."""
 LEAST_A_RUN = 4
 _DOWNSAMPLER = MinMaxLTTBDownsampler()
 
@@ -20,7 +19,7 @@ def runs(seconds: FloatArray, values: FloatArray) -> list[tuple[int, int]]:
     if not known.any():
         return []
     step = np.diff(seconds)
-    usual = float(np.median(step)) if step.size else 0.0
+    usual = usual_intervals(step)
     joined = np.concatenate(([False], known[1:] & known[:-1] & (step <= GAP_INTERVALS * usual)))
     starts = np.flatnonzero(known & ~joined)
     ends = np.flatnonzero(known & ~np.concatenate((joined[1:], [False]))) + 1

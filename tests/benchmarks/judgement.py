@@ -39,6 +39,7 @@ class Outcome:
 
     truth: str
     faults: tuple[str, ...]
+    severity: float
     lookalike: str
     conditions: dict[str, float]
     leading: str
@@ -61,6 +62,7 @@ def examine(spec: SystemSpec) -> Outcome:
     return Outcome(
         truth=recording.truth.condition,
         faults=tuple(fault.kind for fault in spec.faults),
+        severity=spec.faults[0].severity if spec.faults else 0.0,
         lookalike=",".join(spec.lookalikes),
         conditions=dict(judged.conditions),
         leading=judged.leading,
@@ -123,30 +125,55 @@ def run(seed: int, systems: int, days: float, workers: int = 2) -> list[Outcome]
         return list(pool.map(examine, specs))
 
 
+QUIET = ("normal", "not_enough_data")
+
+
 def table(outcomes: list[Outcome]) -> Iterable[str]:
     """The lines of the report."""
-    counts = sum((o.counts for o in outcomes), Counter())
-    yield from _samples(outcomes, counts)
+    yield from _samples(outcomes)
     healthy = [o for o in outcomes if o.truth == "normal"]
     faulty = [o for o in outcomes if o.truth != "normal"]
-    called = [o for o in faulty if o.leading not in ("normal", "not_enough_data")]
-    yield _share(
-        "false alarms, healthy systems",
-        sum(o.leading not in ("normal", "not_enough_data") for o in healthy),
-        len(healthy),
-    )
+    called = [o for o in faulty if o.leading not in QUIET]
+    false = sum(o.leading not in QUIET for o in healthy)
+    yield _share("false alarms, healthy systems", false, len(healthy))
     yield _share("missed, faulty systems", len(faulty) - len(called), len(faulty))
-    yield _share(
-        "misdiagnosed, of those called", sum(o.leading != o.truth for o in called), len(called)
-    )
+    wrong = sum(o.leading != o.truth for o in called)
+    yield _share("misdiagnosed, of those called", wrong, len(called))
     yield _share("no answer", sum(o.leading == "not_enough_data" for o in outcomes), len(outcomes))
-    brier = np.mean(
-        [sum((p - (name == o.truth)) ** 2 for name, p in o.conditions.items()) for o in outcomes]
-    )
-    yield f"{'Brier score (six conditions)':46} {brier:8.3f}"
+    yield from _ladder(outcomes)
+    yield from _calibration(outcomes)
 
 
-def _samples(outcomes: list[Outcome], counts: Counter[str]) -> Iterable[str]:
+def _ladder(outcomes: list[Outcome]) -> Iterable[str]:
+    """Charge faults found, by severity."""
+    for truth in ("undercharge", "overcharge"):
+        for step in (10, 20, 30, 40):
+            rung = [
+                o for o in outcomes if o.truth == truth and abs(abs(o.severity) * 100 - step) <= 6
+            ]
+            found = sum(o.leading == truth for o in rung)
+            yield _share(f"found, {truth} of about {step} %", found, len(rung))
+
+
+def _calibration(outcomes: list[Outcome]) -> Iterable[str]:
+    """Brier score of six conditions, its skill over the base rates, calibration of the leading."""
+    stated = np.array([list(o.conditions.values()) for o in outcomes])
+    names = list(outcomes[0].conditions)
+    true = np.array([[name == o.truth for name in names] for o in outcomes], dtype=float)
+    brier = ((stated - true) ** 2).sum(axis=1).mean()
+    base = ((true.mean(axis=0) - true) ** 2).sum(axis=1).mean()
+    yield f"{'Brier score, skill over base rates':46} {brier:8.3f} {1 - brier / base:8.3f}"
+    top, right = stated.max(axis=1), true[np.arange(len(true)), stated.argmax(axis=1)]
+    error = 0.0
+    for low in np.arange(0.0, 1.0, 0.1):
+        inside = (top > low) & (top <= low + 0.1)
+        if inside.any():
+            error += inside.mean() * abs(top[inside].mean() - right[inside].mean())
+    yield f"{'expected calibration error, ten bins':46} {error:8.3f}"
+
+
+def _samples(outcomes: list[Outcome]) -> Iterable[str]:
+    counts = sum((o.counts for o in outcomes), Counter())
     for kind, words in (("clear", "drop >= 2 K"), ("other", "other running")):
         yield _share(
             f"direction right, of answered ({words})",
@@ -161,15 +188,21 @@ def _samples(outcomes: list[Outcome], counts: Counter[str]) -> Iterable[str]:
     yield _share(
         "wrong side, of steady measured", counts["steady wrong side"], counts["steady measured"]
     )
-    n = max(counts["steady right"], 1)
-    rms = np.sqrt(sum(o.squares["subcooling"] for o in outcomes) / n)
-    bias = sum(o.squares["subcooling bias"] for o in outcomes) / n
-    yield f"{'subcooling, RMS and bias, K':46} {rms:8.2f} {bias:+8.2f}"
+    sound = [o for o in outcomes if o.truth != "sensor_fault"]
+    yield _subcooling("subcooling, RMS and bias, K, sound sensors", sound)
+    yield _subcooling("subcooling, RMS and bias, K, all", outcomes)
     yield _share("hunting precision, samples", counts["hunting found"], counts["hunting said"])
     yield _share("hunting recall, samples", counts["hunting found"], counts["hunting true"])
     yield _share("flow bounds hold the truth", counts["flow inside"], counts["flow quantified"])
     medians = [o.squares["flow median error"] for o in outcomes]
     yield f"{'flow, median of median errors':46} {np.nanmedian(medians):8.1%}"
+
+
+def _subcooling(words: str, outcomes: list[Outcome]) -> str:
+    n = max(sum(o.counts["steady right"] for o in outcomes), 1)
+    rms = np.sqrt(sum(o.squares["subcooling"] for o in outcomes) / n)
+    bias = sum(o.squares["subcooling bias"] for o in outcomes) / n
+    return f"{words:46} {rms:8.2f} {bias:+8.2f}"
 
 
 def _share(words: str, part: int, whole: int) -> str:

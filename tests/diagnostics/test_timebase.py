@@ -129,3 +129,13 @@ def test_spans_too_short_to_have_an_interval_are_handled(n: int) -> None:
 def test_a_start_is_the_first_true_after_a_false() -> None:
     mask = np.array([True, False, True, True, False, True])
     assert np.flatnonzero(tb.starts(mask)).tolist() == [2, 5]
+
+
+def test_a_change_of_pace_is_no_gap_but_a_pause_in_either_pace_is() -> None:
+    slow = np.arange(0.0, 7200.0, 120.0)
+    fast = 7200.0 + np.arange(0.0, 3600.0, 10.0)
+    base = tb.of_seconds(np.concatenate([slow, fast]))
+    assert base.segment.max() == 0
+    np.testing.assert_array_equal(base.usual_s[[0, 30, -1]], [120.0, 120.0, 10.0])
+    paused = np.concatenate([slow[:30], slow[34:], fast[:100], fast[104:]])
+    assert tb.of_seconds(paused).segment.max() == 2
