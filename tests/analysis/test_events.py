@@ -166,7 +166,7 @@ def test_a_repair_closes_the_event_and_a_relapse_is_another(system: System) -> N
     (made,) = Event.objects.all()
     assert made.state == EventState.RETURNED_UNACKNOWLEDGED
     assert made.closed_at is not None
-    assert made.closed_at <= START + timedelta(days=6)
+    assert made.closed_at <= START + timedelta(days=7)
     building.keep_windows(system, rows.windows(2 * DAY, 9 * DAY, **BAD))
     standing.refresh(system.pk)
     latest, earlier = Event.objects.all()
