@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from pytest_django import Settings
 
@@ -23,3 +25,10 @@ def rung(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     monkeypatch.setattr(tasks, "ring", lambda task, *ids: heard.append(*ids))
     monkeypatch.setattr(DOORBELL, "_silent_until", 0.0)
     return heard
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    for system in ("R1", "R2"):
+        (tmp_path / system).mkdir()
+    return tmp_path

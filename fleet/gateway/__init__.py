@@ -1,0 +1,1 @@
+"""What runs in a building: one file that needs nothing but Python."""
