@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from diagnostics.findings import REGISTRY, Finding, Measured, shown
 from diagnostics.samples import FloatArray
@@ -21,6 +22,23 @@ WORDS: Mapping[str, str] = {
     "not_enough_data": "not enough data",
 }
 
+WAYS: Mapping[str, str] = {
+    "valve_stuck_closed": "stuck closed",
+    "valve_stuck_open": "stuck open or leaking",
+    "valve_hunts": "it hunts",
+    "discharge_transducer": "the discharge pressure transducer",
+    "suction_transducer": "the suction pressure transducer",
+    "liquid_thermistors_swapped": "the two liquid thermistors swapped",
+    "outdoor_side_thermistor_off_pipe": "the outdoor-side liquid thermistor off its pipe",
+    "indoor_side_thermistor_off_pipe": "the indoor-side liquid thermistor off its pipe",
+    "thermistor_reads_off": "a liquid thermistor that reads off",
+    "discharge_thermistor_off_pipe": "the discharge thermistor off its pipe",
+    "suction_thermistor_off_pipe": "the suction thermistor off its pipe",
+    "frozen_reading": "a reading that stands still",
+}
+"""In which way a condition is had, where it can be had in several."""
+
+UNTOLD = "could not be told from this data"
 _SAYS_SOMETHING = 0.1
 
 
@@ -50,20 +68,48 @@ class Entry:
     settle: str
 
 
-def entries(evidence: Evidence, conditions: tuple[str, ...]) -> tuple[Entry, ...]:
-    """Ledger of the first row, strongest first; findings without data come last."""
+def entries(evidence: Evidence) -> tuple[Entry, ...]:
+    """Ledger of the first row, strongest first; findings without data come last.
+
+    A condition that can be had in several ways speaks through its likeliest way.
+    """
+    ways = likeliest_ways(evidence)
     made = [
-        _entry(finding, measured, push[0], conditions)
+        _entry(finding, measured, push[0, ways], _Stand(ways, evidence.probabilities[0]))
         for finding, measured, push in zip(REGISTRY, evidence.measured, evidence.push, strict=True)
     ]
     return tuple(sorted(made, key=lambda entry: (entry.measured is None, -abs(entry.weight))))
 
 
-def _entry(
-    finding: Finding, measured: Measured, push: FloatArray, conditions: tuple[str, ...]
-) -> Entry:
+@dataclass(frozen=True)
+class _Stand:
+    """Where the row stands: likeliest way and probability of every condition, each shape (6,)."""
+
+    ways: NDArray[np.intp]
+    probabilities: FloatArray
+
+
+def likeliest_ways(evidence: Evidence) -> NDArray[np.intp]:
+    """Index of the likeliest hypothesis of every condition in the first row, shape (6,)."""
+    of = table().condition
+    return np.array(
+        [
+            np.flatnonzero(of == i)[evidence.shares[0, of == i].argmax()]
+            for i in range(len(CONDITIONS))
+        ]
+    )
+
+
+def way(evidence: Evidence, condition: str) -> str:
+    """In which way a condition is likeliest had in the first row, empty where it has but one."""
+    name = table().hypotheses[likeliest_ways(evidence)[CONDITIONS.index(condition)]]
+    return WAYS.get(name, "")
+
+
+def _entry(finding: Finding, measured: Measured, push: FloatArray, stand: _Stand) -> Entry:
     known = bool(np.isfinite(measured.deviation[0]) and measured.resting_s[0] > 0)
-    strongest = int(np.argmax(push)) if push.max() > -push.min() / 2 else 0
+    # Of the conditions a finding makes likelier, it speaks for the one that is likely in the end.
+    strongest = int(np.argmax(push + np.log(stand.probabilities + 1e-9)))
     weight = float(push[strongest] if strongest else -push[1:].mean())
     likelihood = table().likelihoods[finding.name]
     return Entry(
@@ -75,10 +121,10 @@ def _entry(
         expected=shown(finding, measured.expected[0]) if known else None,
         uncertainty=float(measured.sigma[0]) if known else None,
         hours=float(measured.resting_s[0] / 3600.0),
-        push={name: float(value) for name, value in zip(conditions, push, strict=True)},
-        towards=conditions[strongest],
+        push={name: float(value) for name, value in zip(CONDITIONS, push, strict=True)},
+        towards=CONDITIONS[strongest],
         weight=weight if known else 0.0,
-        text=_text(known, weight, conditions[strongest], likelihood),
+        text=_text(weight, int(stand.ways[strongest]), likelihood) if known else UNTOLD,
         source=finding.source,
         settle=finding.settle,
     )
@@ -90,17 +136,18 @@ def _phrase(finding: Finding, measured: Measured) -> str:
     )
 
 
-def _text(known: bool, weight: float, towards: str, likelihood: Likelihood) -> str:
-    if not known:
-        return "could not be told from this data"
+def _text(weight: float, way: int, likelihood: Likelihood) -> str:
     if weight < _SAYS_SOMETHING:
         return "says little either way"
     strength = "strongly" if weight > 2.0 else "clearly" if weight > 0.8 else "a little"
-    reason = likelihood.reasons.get(towards, "")
-    return f"speaks {strength} for {WORDS[towards]}" + (f": {reason}" if reason else "")
+    name = table().hypotheses[way]
+    towards = WORDS[CONDITIONS[int(table().condition[way])]]
+    way_had = f" ({WAYS[name]})" if name in WAYS else ""
+    reason = likelihood.reasons.get(name, "")
+    return f"speaks {strength} for {towards}{way_had}" + (f": {reason}" if reason else "")
 
 
-def one_line(leading: str, made: tuple[Entry, ...], coverage: float) -> str:
+def one_line(leading: str, way_had: str, made: tuple[Entry, ...], coverage: float) -> str:
     """Why, in one line: the leading suspicion and the two findings that speak most for it."""
     if leading == "not_enough_data":
         return f"Not enough data: {coverage:.0%} of the running time could be judged."
@@ -109,9 +156,10 @@ def one_line(leading: str, made: tuple[Entry, ...], coverage: float) -> str:
     known = [entry for entry in made if entry.measured is not None]
     for_it = sorted(known, key=lambda entry: -_speaks_for(entry, leading))[:2]
     reasons = [entry.phrase for entry in for_it if _speaks_for(entry, leading) > 0.2]
+    suspicion = WORDS[leading] + (f" ({way_had})" if way_had else "")
     if not reasons:
-        return f"Weak suspicion of {WORDS[leading]}."
-    return f"Suspicion of {WORDS[leading]}: {'; '.join(reasons)}."
+        return f"Weak suspicion of {suspicion}."
+    return f"Suspicion of {suspicion}: {'; '.join(reasons)}."
 
 
 def _speaks_for(entry: Entry, condition: str) -> float:
@@ -120,20 +168,21 @@ def _speaks_for(entry: Entry, condition: str) -> float:
     return entry.push[condition] - float(np.mean(others))
 
 
-def settle(evidence: Evidence, probabilities: FloatArray) -> tuple[str, ...]:
+def settle(evidence: Evidence) -> tuple[str, ...]:
     """The readings that would tell the two likeliest conditions apart best, best first.
 
     A reading is worth the distance of its two expected distributions (symmetric
     Kullback-Leibler divergence of normals), less what the data have told already.
     """
-    first, second = np.argsort(probabilities)[::-1][:2]
+    one, other = np.argsort(evidence.probabilities[0])[::-1][:2]
+    first, second = likeliest_ways(evidence)[[one, other]]
     worth = []
     for finding, push in zip(REGISTRY, evidence.push, strict=True):
         likelihood = table().likelihoods[finding.name]
         told = abs(float(push[0, first] - push[0, second]))
         worth.append((_divergence(likelihood, int(first), int(second)) - told, finding))
     worth.sort(key=lambda pair: -pair[0])
-    pair = f"{WORDS[CONDITIONS[first]]} and {WORDS[CONDITIONS[second]]}"
+    pair = f"{WORDS[CONDITIONS[one]]} and {WORDS[CONDITIONS[other]]}"
     return tuple(
         f"To tell {pair} apart: {finding.settle}." for value, finding in worth[:3] if value > 0.3
     )

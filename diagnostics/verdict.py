@@ -32,12 +32,14 @@ class Verdict:
 
     conditions: probability of each condition, summing to 1. coverage: share of the running time in
     the ranked period that could be judged. leading: the likeliest fault where a fault is likelier
-    than none, else ``normal``; ``not_enough_data`` where too little could be judged. urgent:
-    liquid may be coming back to the compressor.
+    than none, else ``normal``; ``not_enough_data`` where too little could be judged. way: in which
+    way the leading condition is had, in words, where there are several. urgent: liquid may be
+    coming back to the compressor.
     """
 
     conditions: Mapping[str, float]
     leading: str
+    way: str
     score: float
     coverage: float
     why: str
@@ -81,18 +83,20 @@ def judge(windows: Windows, plant: Plant, at: np.datetime64) -> Verdict:
     evidence = weigh.weigh(row, context, weigh.table())
     probabilities = evidence.probabilities[0]
     coverage, enough = _coverage(row)
-    entries = ledger.entries(evidence, CONDITIONS)
+    entries = ledger.entries(evidence)
     leading = _leading(probabilities) if enough else NOT_ENOUGH_DATA
+    way = ledger.way(evidence, leading) if enough else ""
     return Verdict(
         conditions=dict(zip(CONDITIONS, map(float, probabilities), strict=True)),
         leading=leading,
+        way=way,
         score=_score(row, recent, context, probabilities),
         coverage=coverage,
-        why=ledger.one_line(leading, entries, coverage),
+        why=ledger.one_line(leading, way, entries, coverage),
         urgent=_urgent(row),
         baseline_days=context.baseline.days if context.baseline else 0,
         ledger=entries,
-        settle=ledger.settle(evidence, probabilities),
+        settle=ledger.settle(evidence),
     )
 
 
@@ -118,13 +122,15 @@ def baseline(windows: Windows, plant: Plant) -> expectation.Baseline | None:
 
 
 def _unknown(context: Context) -> Verdict:
-    prior = np.exp(weigh.table().prior)
+    weights = weigh.table()
+    prior = weigh.together(np.exp(weights.prior)[None], weights)[0]
     return Verdict(
         conditions=dict(zip(CONDITIONS, map(float, prior), strict=True)),
         leading=NOT_ENOUGH_DATA,
+        way="",
         score=float(_BASE * 100.0 * (1.0 - prior[0])),
         coverage=0.0,
-        why=ledger.one_line(NOT_ENOUGH_DATA, (), 0.0),
+        why=ledger.one_line(NOT_ENOUGH_DATA, "", (), 0.0),
         urgent=False,
         baseline_days=context.baseline.days if context.baseline else 0,
         ledger=(),

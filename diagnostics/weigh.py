@@ -1,12 +1,15 @@
 """From findings to probabilities: what each finding says for each condition, put together.
 
-Under a condition, the deviation of a finding is taken as normal with the mean and spread that
-weights.toml gives, widened by the measurement's own uncertainty, on a thin uniform floor so that
-no single number can decide alone. Where a condition shows in this finding only in a share of the
-systems that have it (one of many sensors, a valve stuck open or closed), the rest read as normal.
-Three rules keep the sum honest:
+Some conditions can be had in several ways: a valve sticks open or closed or hunts, and any of a
+dozen readings can be wrong. Each such way is a hypothesis of its own, weighed through all findings;
+a condition is as probable as its hypotheses together.
 
-- findings of one family share causes: for each condition the strongest counts in full, the others
+Under a hypothesis, the deviation of a finding is taken as normal with the mean and spread that
+weights.toml gives, widened by the measurement's own uncertainty, on a thin uniform floor so that no
+single number can decide alone. Where a hypothesis shows in this finding only in a share of the
+systems that have it, the rest read as normal. Three rules keep the sum honest:
+
+- findings of one family share causes: for each hypothesis the strongest counts in full, the others
   ``1 - rho``;
 - little data says little: a finding counts ``t / (t + half)``, t being the seconds behind it;
 - all evidence is tempered by one exponent, fitted so that stated probabilities come true.
@@ -21,6 +24,7 @@ from functools import cache
 from importlib import resources
 
 import numpy as np
+from numpy.typing import NDArray
 
 from diagnostics.findings import REGISTRY, Context, Measured
 from diagnostics.samples import FloatArray
@@ -42,11 +46,11 @@ class WeightsError(ValueError):
 
 @dataclass(frozen=True)
 class Likelihood:
-    """Deviation of one finding under each condition, in the finding's unit.
+    """Deviation of one finding under each hypothesis, in the finding's unit.
 
-    ``mean``, ``spread``, ``share``: shape (6,), in the order of CONDITIONS; ``share`` is the part
-    of the systems with a condition that show it in this finding. ``span``: width of the uniform
-    floor. ``half_s``: seconds of data at which the finding counts half.
+    ``mean``, ``spread``, ``share``: shape (h,), in the order of ``Weights.hypotheses``; ``share``
+    is the part of the systems with a hypothesis that show it in this finding. ``span``: width of
+    the uniform floor. ``half_s``: seconds of data at which the finding counts half.
     """
 
     family: str
@@ -60,8 +64,14 @@ class Likelihood:
 
 @dataclass(frozen=True)
 class Weights:
-    """The whole table: priors, likelihoods by finding, and the three constants above."""
+    """The whole table: priors, likelihoods by finding, and the three constants above.
 
+    hypotheses: their names, "normal" first. condition: of each hypothesis, as index into
+    CONDITIONS, shape (h,). prior: logarithms, shape (h,).
+    """
+
+    hypotheses: tuple[str, ...]
+    condition: NDArray[np.intp]
     prior: FloatArray
     rho: float
     exponent: float
@@ -73,12 +83,14 @@ class Weights:
 class Evidence:
     """Everything the findings say of some rows.
 
-    push: log-likelihood ratio against normal, shape (findings, w, 6), after all three rules, so
-    that the posterior is the prior times the exponential of the sum over findings.
+    push: log-likelihood ratio against normal, shape (findings, w, h), after all three rules, so
+    that the posterior is the prior times the exponential of the sum over findings. shares:
+    posterior of the hypotheses, shape (w, h). probabilities: of the conditions, shape (w, 6).
     """
 
     measured: tuple[Measured, ...]
     push: FloatArray
+    shares: FloatArray
     probabilities: FloatArray
 
 
@@ -98,15 +110,34 @@ def parse(raw: Mapping[str, Mapping[str, object]]) -> Weights:
     names = {finding.name for finding in REGISTRY}
     if names != set(entries):
         raise WeightsError(f"findings without weights or the reverse: {names ^ set(entries)}")
-    prior = np.array([_number(raw["prior"], name, "prior") for name in CONDITIONS])
+    ways = _ways(raw["prior"])
+    prior = np.array([value for _, _, value in ways])
+    hypotheses = tuple(name for name, _, _ in ways)
     constants = raw["constants"]
     return Weights(
+        hypotheses=hypotheses,
+        condition=np.array([CONDITIONS.index(condition) for _, condition, _ in ways]),
         prior=np.log(prior / prior.sum()),
         rho=_number(constants, "rho", "constants"),
         exponent=_number(constants, "exponent", "constants"),
         floor_share=_number(constants, "floor_share", "constants"),
-        likelihoods={name: _likelihood(name, entries[name]) for name in names},
+        likelihoods={name: _likelihood(name, entries[name], hypotheses) for name in names},
     )
+
+
+def _ways(prior: Mapping[str, object]) -> list[tuple[str, str, float]]:
+    """Every hypothesis with its condition and prior; a condition with one way has its own name."""
+    if set(prior) != set(CONDITIONS):
+        raise WeightsError(f"weights.toml: prior needs exactly the conditions {CONDITIONS}")
+    ways: list[tuple[str, str, float]] = []
+    for condition in CONDITIONS:
+        given = prior[condition]
+        if isinstance(given, Mapping):
+            place = f"prior.{condition}"
+            ways += [(name, condition, _number(given, name, place)) for name in given]
+        else:
+            ways.append((condition, condition, _number(prior, condition, "prior")))
+    return ways
 
 
 def _number(where: object, key: str, place: str) -> float:
@@ -116,14 +147,14 @@ def _number(where: object, key: str, place: str) -> float:
     return float(value)
 
 
-def _likelihood(name: str, entry: object) -> Likelihood:
-    """One finding's entry; a condition that is not named behaves like normal."""
+def _likelihood(name: str, entry: object, hypotheses: tuple[str, ...]) -> Likelihood:
+    """One finding's entry; a hypothesis that is not named behaves like normal."""
     if not isinstance(entry, Mapping) or "normal" not in entry:
         raise WeightsError(f"weights.toml: finding.{name} must give at least normal")
-    unknown = set(entry) - set(CONDITIONS) - {"family", "span", "half_s"}
+    unknown = set(entry) - set(hypotheses) - {"family", "span", "half_s"}
     if unknown:
         raise WeightsError(f"weights.toml: finding.{name} has unknown keys {sorted(unknown)}")
-    rows = [entry.get(condition, entry["normal"]) for condition in CONDITIONS]
+    rows = [entry.get(hypothesis, entry["normal"]) for hypothesis in hypotheses]
     return Likelihood(
         family=str(entry["family"]),
         mean=np.array([_number(row, "mean", name) for row in rows]),
@@ -131,7 +162,7 @@ def _likelihood(name: str, entry: object) -> Likelihood:
         share=np.array([_number({"share": 1.0} | dict(row), "share", name) for row in rows]),
         span=_number(entry, "span", name),
         half_s=_number(entry, "half_s", name),
-        reasons={c: str(entry[c].get("reason", "")) for c in CONDITIONS if c in entry},
+        reasons={h: str(entry[h].get("reason", "")) for h in hypotheses if h in entry},
     )
 
 
@@ -144,12 +175,19 @@ def weigh(rows: Windows, context: Context, weights: Weights) -> Evidence:
     push = _shared(raw * trust[:, :, None], likelihoods, weights.rho) * weights.exponent
     total = weights.prior + push.sum(axis=0)
     total -= total.max(axis=1, keepdims=True)
-    share = np.exp(total)
-    return Evidence(measured, push, share / share.sum(axis=1, keepdims=True))
+    odds = np.exp(total)
+    shares = odds / odds.sum(axis=1, keepdims=True)
+    return Evidence(measured, push, shares, together(shares, weights))
+
+
+def together(shares: FloatArray, weights: Weights) -> FloatArray:
+    """Probabilities of the conditions from those of their hypotheses, (w, h) to (w, 6)."""
+    member = weights.condition[:, None] == np.arange(len(CONDITIONS))
+    return np.asarray(shares @ member.astype(np.float64))
 
 
 def _ratio(measured: Measured, likelihood: Likelihood, weights: Weights) -> FloatArray:
-    """Log-likelihood ratio against normal, shape (w, 6), 0 where nothing was measured."""
+    """Log-likelihood ratio against normal, shape (w, h), 0 where nothing was measured."""
     known = np.isfinite(measured.deviation) & np.isfinite(measured.sigma)
     deviation = np.where(known, measured.deviation, 0.0)[:, None]
     sigma = np.where(known, measured.sigma, 1.0)[:, None]
@@ -170,7 +208,7 @@ def _trust(measured: Measured, likelihood: Likelihood) -> FloatArray:
 
 
 def _shared(said: FloatArray, likelihoods: list[Likelihood], rho: float) -> FloatArray:
-    """Evidence with all but the strongest witness of each family taken back, (findings, w, 6)."""
+    """Evidence with all but the strongest witness of each family taken back, (findings, w, h)."""
     families = np.array([likelihood.family for likelihood in likelihoods])
     counted = said * (1.0 - rho)
     for family in np.unique(families):

@@ -29,6 +29,13 @@ HEALTHY = {
     "pressure_ratio": 2.75,
     "evaporating_error_k": 0.0,
     "shortfall_k": 0.1,
+    "pure_s": 800.0,
+    "contradiction": -4.0,
+    "tracking_s": 800.0,
+    "outdoor_side_tracks_air": 0.0,
+    "indoor_side_tracks_air": 0.0,
+    "condensing_over_coil_k": 3.2,
+    "evaporating_under_pipe_k": -0.7,
 }
 
 

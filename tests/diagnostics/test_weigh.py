@@ -25,6 +25,19 @@ def _raw() -> dict[str, Any]:
     return tomllib.loads(path.read_text(encoding="utf-8"))
 
 
+def test_a_condition_is_as_probable_as_its_ways_together() -> None:
+    weights = weigh.table()
+    rows = windows(2, contradiction=3.0, subcooling_to_indoor_k=14.0)
+    evidence = weigh.weigh(rows, CONTEXT, weights)
+    for i, condition in enumerate(weigh.CONDITIONS):
+        ways = [h for h, of in enumerate(weights.condition) if of == i]
+        assert ways, condition
+        np.testing.assert_allclose(
+            evidence.shares[:, ways].sum(axis=1), evidence.probabilities[:, i]
+        )
+    assert weights.hypotheses[int(evidence.shares[0].argmax())] == "liquid_thermistors_swapped"
+
+
 def test_every_finding_has_weights_and_every_likelihood_a_reason() -> None:
     weights = weigh.table()
     for finding in REGISTRY:
@@ -71,9 +84,13 @@ def test_probabilities_sum_to_one_whatever_was_measured(
 
 
 def test_rows_without_data_leave_the_prior() -> None:
-    rows = windows(1, **dict.fromkeys(("to_indoor_s", "loaded_s", "cooling_s"), 0.0), running_s=0.0)
+    rows = windows(
+        1,
+        **dict.fromkeys(("to_indoor_s", "loaded_s", "cooling_s", "pure_s", "tracking_s"), 0.0),
+        running_s=0.0,
+    )
     evidence = weigh.weigh(rows, CONTEXT, weigh.table())
-    np.testing.assert_allclose(evidence.probabilities[0], np.exp(weigh.table().prior), atol=1e-12)
+    np.testing.assert_allclose(evidence.shares[0], np.exp(weigh.table().prior), atol=1e-12)
     assert not evidence.push.any()
 
 
@@ -81,7 +98,7 @@ def test_the_posterior_is_the_prior_times_the_pushes() -> None:
     rows = windows(1, subcooling_to_indoor_k=12.0, discharge_superheat_k=18.0)
     evidence = weigh.weigh(rows, CONTEXT, weigh.table())
     odds = np.exp(weigh.table().prior + evidence.push.sum(axis=0)[0])
-    np.testing.assert_allclose(evidence.probabilities[0], odds / odds.sum())
+    np.testing.assert_allclose(evidence.shares[0], odds / odds.sum())
 
 
 def test_more_hours_of_the_same_count_more_but_not_without_end() -> None:
