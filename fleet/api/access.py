@@ -7,9 +7,9 @@ from uuid import UUID
 from django.db.models import QuerySet
 from django.shortcuts import get_object_or_404
 
+from fleet import access
 from fleet.api.credentials import Caller
 from fleet.models import System, Upload, UploadToken
-from fleet.pages import access
 
 
 def visible_systems(caller: Caller) -> QuerySet[System]:

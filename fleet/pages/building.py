@@ -13,8 +13,9 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from diagnostics.weigh import CONDITIONS
+from fleet import access
 from fleet.models import Event, IndoorUnit, System
-from fleet.pages import access, history, history_chart, standings, units, words
+from fleet.pages import history, history_chart, standings, units, words
 from fleet.pages.history import Change
 from fleet.pages.history_chart import EventSpan, HistoryChart
 from fleet.pages.standings import SystemLine

@@ -11,8 +11,9 @@ from django.utils import timezone
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET
 
+from fleet import access
 from fleet.models import Event, EventState, Role
-from fleet.pages import access, charts, ledger, plot_data, spans, units, words
+from fleet.pages import charts, ledger, plot_data, spans, units, words
 from fleet.pages.advice import Check, advice, cautions
 from fleet.pages.forms import NoteForm, ShelveForm, VisitForm
 from fleet.pages.units import Preference

@@ -14,10 +14,10 @@ from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
+from fleet import access
 from fleet.analysis import alarm_state
 from fleet.analysis.alarm_state import Alarm
 from fleet.models import Event, EventState, Role
-from fleet.pages import access
 from fleet.pages.forms import NoteForm, ShelveForm, VisitForm
 
 

@@ -8,7 +8,8 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from fleet.pages import access, standings, units
+from fleet import access
+from fleet.pages import standings, units
 from fleet.pages.standings import SiteLine
 
 SITES_A_PAGE = 50

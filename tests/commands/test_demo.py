@@ -21,10 +21,10 @@ from django.core.management.base import CommandError
 
 from fixtures import demo
 from fixtures.simulator.write import SiteSpec
+from fleet.access import visible_systems
 from fleet.analysis import backlog
 from fleet.management import demonstration
 from fleet.models import DueDay, Event, EventState, Membership, Role, System, Upload, UploadState
-from fleet.pages.access import visible_systems
 from tests.analysis import building
 from tests.diagnostics import rows
 
