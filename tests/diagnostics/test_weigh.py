@@ -27,7 +27,7 @@ def _raw() -> dict[str, Any]:
 
 def test_a_condition_is_as_probable_as_its_ways_together() -> None:
     weights = weigh.table()
-    rows = windows(2, contradiction=3.0, subcooling_to_indoor_k=14.0)
+    rows = windows(2, contradiction=3.5, pure_s=36_000.0, subcooling_to_indoor_k=14.0)
     evidence = weigh.weigh(rows, CONTEXT, weights)
     for i, condition in enumerate(weigh.CONDITIONS):
         ways = [h for h, of in enumerate(weights.condition) if of == i]
