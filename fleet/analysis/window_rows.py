@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from django.db import connection
 from numpy.typing import NDArray
+from psycopg import sql
 
 from diagnostics.analyse import METHOD_VERSION
 from diagnostics.windows import FEATURES, Windows
@@ -50,8 +51,8 @@ WRITE_ROW = np.dtype(
 LOAD = """
 COPY (
     SELECT start, features FROM fleet_window
-    WHERE system_id = %s AND method_version = %s
-      AND start <= %s::timestamptz - interval '15 minutes'
+    WHERE system_id = {system_id} AND method_version = {version}
+      AND start <= {until}::timestamptz - interval '15 minutes'
     ORDER BY start
 ) TO STDOUT (FORMAT BINARY)
 """
@@ -70,8 +71,9 @@ def load(system_id: int, before: datetime | None = None) -> Windows:
     Raises StoredWindowsError.
     """
     until = "infinity" if before is None else before.isoformat()
-    parameters = (system_id, METHOD_VERSION, until)
-    with connection.cursor() as cursor, cursor.copy(LOAD, parameters) as copy:
+    # Filled in here: a cursor that logs its queries takes no parameters with COPY.
+    query = sql.SQL(LOAD).format(system_id=system_id, version=METHOD_VERSION, until=until)
+    with connection.cursor() as cursor, cursor.copy(query) as copy:
         data = b"".join(copy)
     return unpack(data)
 
