@@ -72,12 +72,17 @@ def _key(request: HttpRequest) -> str | None:
     return key
 
 
-def _length(request: HttpRequest, packed: bool) -> int:
+def declared_length(request: HttpRequest) -> int | None:
+    """Content-Length, if it is there and a number."""
     declared = request.META.get("CONTENT_LENGTH") or ""
+    return int(declared) if declared.isascii() and declared.isdigit() else None
+
+
+def _length(request: HttpRequest, packed: bool) -> int:
+    length = declared_length(request)
     # Without a length a WSGI server gives an empty stream, which is not what was sent.
-    if not (declared.isascii() and declared.isdigit()):
+    if length is None:
         raise ProblemError(Problem.LENGTH_REQUIRED)
-    length = int(declared)
     check_length(length, MAX_PACKED_BYTES if packed else MAX_PLAIN_BYTES)
     if not length:
         raise RefusedError("the body is empty")

@@ -27,16 +27,25 @@ RETRY_AFTER_S = 5
 
 
 def guarded(view: View) -> View:
-    """The view, closed to plain HTTP where TLS is spoken, with problems for answers.
+    """The view as ``explained``, and closed to plain HTTP where TLS is spoken."""
+
+    def guard(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponseBase:
+        if settings.HTTPS and not request.is_secure():
+            return answer(Problem.TLS_REQUIRED)
+        return view(request, *args, **kwargs)
+
+    return explained(guard)
+
+
+def explained(view: View) -> View:
+    """The view with problems for answers.
 
     It authenticates by itself, by a token or a session for reading: no sign-in page, no form.
     """
 
     @login_not_required
     @csrf_exempt
-    def guard(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponseBase:
-        if settings.HTTPS and not request.is_secure():
-            return answer(Problem.TLS_REQUIRED)
+    def explaining(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponseBase:
         try:
             given = view(request, *args, **kwargs)
         except Exception as error:  # noqa: BLE001 - explained, and logged, there
@@ -46,7 +55,7 @@ def guarded(view: View) -> View:
             return answer(Problem.METHOD_NOT_ALLOWED, headers={"Allow": allowed})
         return given
 
-    return guard
+    return explaining
 
 
 def explain(_request: HttpRequest, error: Exception | type[Exception]) -> HttpResponse:

@@ -1,10 +1,14 @@
-"""How often a token may ask: a bucket that fills steadily and empties by a request each."""
+"""How often a token may ask, and how many large bodies are stored at once."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from math import ceil
-from threading import Lock
+from threading import BoundedSemaphore, Lock
 from time import monotonic
+
+from django.db import connection
 
 from fleet.api.problems import Problem, ProblemError
 
@@ -13,8 +17,16 @@ BURST = 100.0
 """A site of ten systems backfilling a year of days takes six minutes."""
 
 
+LARGE_BYTES = 5 << 20
+LARGE_WAIT_S = 20.0
+LARGE_RETRY_AFTER_S = 10
+
+
 class RateLimit:
-    """Requests by key. Counted in this process: several web processes allow several times that."""
+    """Requests by key: a bucket that fills steadily and empties by one each.
+
+    Counted in this process: several web processes allow several times that.
+    """
 
     def __init__(self, per_second: float = PER_SECOND, burst: float = BURST) -> None:
         self.per_second, self.burst = per_second, burst
@@ -38,4 +50,35 @@ class RateLimit:
             )
 
 
+class RoomForLarge:
+    """Lets one large body be read and stored at a time.
+
+    On its way into the database it takes nine times its size (580 MiB for 64 MiB, measured),
+    which the threads of a web server must not do all at once.
+    """
+
+    def __init__(self) -> None:
+        self._free = BoundedSemaphore(1)
+
+    @contextmanager
+    def taken(self, length: int) -> Iterator[None]:
+        """Hold the room while the block runs. Raises ProblemError: 503, others took too long."""
+        if length <= LARGE_BYTES:
+            yield
+            return
+        if not self._free.acquire(timeout=LARGE_WAIT_S):
+            headers = {"Retry-After": str(LARGE_RETRY_AFTER_S)}
+            raise ProblemError(
+                Problem.UNAVAILABLE, "Other large uploads are being stored.", headers
+            )
+        try:
+            yield
+        finally:
+            # libpq keeps a buffer of the largest statement for as long as the connection lives.
+            if not connection.in_atomic_block:
+                connection.close()
+            self._free.release()
+
+
 REQUESTS = RateLimit()
+ROOM = RoomForLarge()

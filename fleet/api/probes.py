@@ -12,7 +12,7 @@ from django.utils import timezone
 from kombu.exceptions import KombuError
 from redis.exceptions import RedisError
 
-from fleet.api.guard import RETRY_AFTER_S, guarded
+from fleet.api.guard import RETRY_AFTER_S, explained
 from fleet.api.measures import measures
 from fleet.api.open_metrics import MEDIA_TYPE, exposition
 from fleet.api.problems import Problem, answer
@@ -25,7 +25,7 @@ BROKER_LIMIT_S = 2.0
 OK = "ok"
 
 
-@guarded
+@explained
 def readyz(_request: HttpRequest) -> HttpResponse:
     """200 when database, broker and migrations are as they must be, else 503 and what is not.
 
@@ -39,7 +39,7 @@ def readyz(_request: HttpRequest) -> HttpResponse:
     return answer(Problem.UNAVAILABLE, detail, headers, **checks)
 
 
-@guarded
+@explained
 def metrics(_request: HttpRequest) -> HttpResponse:
     """OpenMetrics text."""
     return HttpResponse(exposition(measures(timezone.now())), content_type=MEDIA_TYPE)

@@ -10,7 +10,7 @@ from django.http import HttpResponse, JsonResponse
 from django.urls import reverse
 from ninja import Router
 
-from fleet.api import access, body, describe
+from fleet.api import access, body, describe, limits
 from fleet.api.credentials import ApiRequest, Bearer, SignedIn
 from fleet.api.doorbell import DOORBELL
 from fleet.api.problems import Problem, ProblemError
@@ -33,7 +33,8 @@ router = Router()
 def send(request: ApiRequest, site: str, system: str) -> HttpResponse:
     """Keeps a CSV file of one system: 202 once it is durably stored, 200 if it is known already."""
     target = access.system_or_404(request.auth, site, system)
-    upload, created = keep(target, body.receive(request))
+    with limits.ROOM.taken(body.declared_length(request) or 0):
+        upload, created = keep(target, body.receive(request))
     if upload.state == UploadState.STORED:
         DOORBELL.ring(upload.pk)
     logger.info("Upload %s of %s: %s", upload.pk, target, "new" if created else "known")

@@ -66,6 +66,11 @@ def test_it_is_not_ready_before_its_migrations() -> None:
     assert not answer.json()["migrations"].startswith("0")
 
 
+def test_probes_on_the_machine_itself_need_no_tls(settings: Any) -> None:
+    settings.HTTPS = True
+    assert [Browser().get(path).status_code for path in ("/readyz", "/metrics")] == [200, 200]
+
+
 def scraped() -> dict[str, float]:
     """Samples by name and labels, as a reader of the standard's format sees them."""
     answer = Browser().get("/metrics")

@@ -175,6 +175,20 @@ def test_a_bucket_fills_again(monkeypatch: pytest.MonkeyPatch) -> None:
     assert sum(allowed(rate) for _ in range(10)) == 4
 
 
+def test_large_uploads_are_stored_one_at_a_time(
+    gateway: Sender, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(limits, "LARGE_BYTES", len(CSV))
+    monkeypatch.setattr(limits, "LARGE_WAIT_S", 0.01)
+    with limits.ROOM.taken(len(CSV) + 1):
+        answer = gateway.post(CSV + b"\n")
+        assert gateway.post(CSV).status_code == 202
+    detail = "Other large uploads are being stored."
+    assert problem(answer) == (503, "Not available", detail)
+    assert answer["Retry-After"] == "10"
+    assert gateway.post(CSV + b"\n").status_code == 202
+
+
 def test_a_database_that_is_away_is_said_with_when_to_come_back(gateway: Sender) -> None:
     def away(*_: Any) -> None:
         raise OperationalError("server closed the connection")
