@@ -27,7 +27,7 @@ import numpy as np
 from scipy import optimize
 
 from diagnostics.samples import FloatArray
-from diagnostics.weigh import CONDITIONS, Evidence, Weights
+from diagnostics.weigh import CONDITIONS, Evidence, Weights, together
 
 PRIOR_VISITS = 100.0
 """Visits the table's priors are worth: after as many, theirs and the table's weigh alike."""
@@ -68,8 +68,9 @@ class Outcome:
 
     key: names the visit, the same each time it is read. suspected: the condition it went for.
     found: the condition found where the result is another cause; empty when it is none of
-    CONDITIONS. push: finding -> condition -> log-likelihood ratio against normal as the table had
-    it, without any factor learned. probabilities: of the conditions, as said at the time.
+    CONDITIONS. push: finding -> hypothesis (or condition, for all its hypotheses) ->
+    log-likelihood ratio against normal as the table had it, without any factor learned.
+    probabilities: of the conditions, as said at the time.
     """
 
     key: str
@@ -152,16 +153,26 @@ class LearnedWeights(Weights):
 
 @dataclass(frozen=True, eq=False)
 class _Visits:
-    """Outcomes as arrays: push (n, findings, 6); allowed (n, 6); doubt and weight (n,)."""
+    """Outcomes as arrays: push (n, findings, h); allowed (n, h); doubt and weight (n,).
+
+    member: which hypothesis belongs to which condition, (h, 6). table: log priors, (h,).
+    """
 
     push: FloatArray
     allowed: FloatArray
     doubt: FloatArray
     weight: FloatArray
+    member: FloatArray
+    table: FloatArray
+
+    def prior(self, shift: FloatArray) -> FloatArray:
+        """Log priors (h,) when each fault's log-odds against normal move by ``shift`` (5,)."""
+        log_odds = self.table + self.member[:, 1:] @ shift
+        return np.asarray(log_odds - np.log(np.exp(log_odds).sum()))
 
     def probabilities(self, log_prior: FloatArray, factor: FloatArray) -> FloatArray:
-        """Of the conditions, shape (n, 6)."""
-        logit = log_prior + np.einsum("f,nfc->nc", factor, self.push)
+        """Of the hypotheses, shape (n, h)."""
+        logit = log_prior + np.einsum("f,nfh->nh", factor, self.push)
         odds = np.exp(logit - logit.max(axis=1, keepdims=True))
         return np.asarray(odds / odds.sum(axis=1, keepdims=True))
 
@@ -169,7 +180,7 @@ class _Visits:
 def digest(outcomes: Iterable[Outcome], weights: Weights) -> str:
     """Names what is learned from: the outcomes, in whatever order, and the table's priors."""
     plain = sorted((asdict(outcome) for outcome in outcomes), key=lambda row: str(row["key"]))
-    text = json.dumps([plain, weights.prior.tolist()], sort_keys=True)
+    text = json.dumps([plain, weights.hypotheses, weights.prior.tolist()], sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()
 
 
@@ -183,16 +194,16 @@ def learn(outcomes: Iterable[Outcome], weights: Weights) -> Learned:
     if repeated:
         raise ValueError(f"outcomes counted twice: {', '.join(repeated)}; give each visit once")
     names = tuple(sorted(weights.likelihoods))
-    visits = _arrays(counted, names)
-    log_prior, factor = _fit(visits, weights.prior)
-    after = visits.probabilities(log_prior, factor)
-    before = np.array([[o.probabilities.get(name, 0.0) for name in CONDITIONS] for o in counted])
+    visits = _arrays(counted, names, weights)
+    log_prior, factor = _fit(visits)
+    after = (visits.probabilities(log_prior, factor) * visits.allowed).sum(axis=1)
+    said = [sum(o.probabilities.get(name, 0.0) for name in o.truth) for o in counted]
     return Learned(
         findings=_finding_lines(names, visits, factor),
-        priors=_prior_lines(counted, weights.prior, log_prior),
+        priors=_prior_lines(counted, visits, log_prior),
         outcomes=len(counted),
-        said=_mean_truth(before.reshape(-1, len(CONDITIONS)), visits),
-        would_say=_mean_truth(after, visits),
+        said=float(np.mean(said)) if counted else float("nan"),
+        would_say=float(after.mean()) if counted else float("nan"),
         digest=digest(counted, weights),
     )
 
@@ -200,7 +211,8 @@ def learn(outcomes: Iterable[Outcome], weights: Weights) -> Learned:
 def apply(weights: Weights, learned: Learned) -> LearnedWeights:
     """The table with the learned priors and factors; ``learned`` from no outcomes changes none."""
     table = {it.name: getattr(weights, it.name) for it in fields(Weights)}
-    prior = np.log([line.learned for line in learned.priors])
+    moved = np.log([line.learned / line.table for line in learned.priors])
+    prior = weights.prior + moved[weights.condition]
     return LearnedWeights(**table | {"prior": prior, "factors": learned.factors})
 
 
@@ -215,21 +227,26 @@ def reweighed(
     push = evidence.push * factor[:, None, None]
     total = weights.prior + push.sum(axis=0)
     odds = np.exp(total - total.max(axis=1, keepdims=True))
-    return Evidence(evidence.measured, push, odds / odds.sum(axis=1, keepdims=True))
+    shares = odds / odds.sum(axis=1, keepdims=True)
+    return Evidence(evidence.measured, push, shares, together(shares, weights))
 
 
-def _arrays(outcomes: Sequence[Outcome], names: Sequence[str]) -> _Visits:
-    push = np.zeros((len(outcomes), len(names), len(CONDITIONS)))
+def _arrays(outcomes: Sequence[Outcome], names: Sequence[str], weights: Weights) -> _Visits:
+    conditions = [CONDITIONS[place] for place in weights.condition]
+    ways = tuple(zip(weights.hypotheses, conditions, strict=True))
+    push = np.zeros((len(outcomes), len(names), len(ways)))
     for i, outcome in enumerate(outcomes):
         for j, name in enumerate(names):
             said = outcome.push.get(name, {})
-            push[i, j] = [said.get(condition, 0.0) for condition in CONDITIONS]
-    allowed = np.array([[c in o.truth for c in CONDITIONS] for o in outcomes], dtype=float)
+            push[i, j] = [said.get(way, said.get(condition, 0.0)) for way, condition in ways]
+    allowed = np.array([[c in o.truth for c in conditions] for o in outcomes], dtype=float)
     return _Visits(
         push=push,
-        allowed=allowed.reshape(-1, len(CONDITIONS)),
+        allowed=allowed.reshape(-1, len(ways)),
         doubt=np.array([DOUBT[outcome.result] for outcome in outcomes]),
         weight=_counted(outcomes),
+        member=(weights.condition[:, None] == np.arange(len(CONDITIONS))).astype(float),
+        table=weights.prior,
     )
 
 
@@ -248,64 +265,51 @@ def _counted(outcomes: Sequence[Outcome]) -> FloatArray:
     return weight
 
 
-def _fit(visits: _Visits, table_prior: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Log prior (6,) and factors (findings,) at the maximum of the penalised likelihood."""
+def _fit(visits: _Visits) -> tuple[FloatArray, FloatArray]:
+    """Log prior (h,) and factors (findings,) at the maximum of the penalised likelihood."""
     faults, findings = len(CONDITIONS) - 1, visits.push.shape[1]
     reach = np.log(PRIOR_ODDS_BOUND)
     found = optimize.minimize(
         _loss,
         np.concatenate([np.zeros(faults), np.ones(findings)]),
-        args=(visits, table_prior),
+        args=(visits,),
         jac=True,
         method="L-BFGS-B",
         bounds=[(-reach, reach)] * faults + [FACTOR_BOUNDS] * findings,
     )
     # The last bits depend on the order of sums in the library; three digits are what is meant.
     shift, factor = found.x[:faults].round(4), found.x[faults:].round(3)
-    return _shifted(table_prior, shift), factor
+    return visits.prior(shift), factor
 
 
-def _shifted(table_prior: FloatArray, shift: FloatArray) -> FloatArray:
-    log_odds = table_prior + np.concatenate([[0.0], shift])
-    return np.asarray(log_odds - np.log(np.exp(log_odds).sum()))
-
-
-def _loss(
-    parameters: FloatArray, visits: _Visits, table_prior: FloatArray
-) -> tuple[float, FloatArray]:
+def _loss(parameters: FloatArray, visits: _Visits) -> tuple[float, FloatArray]:
     """Negative penalised log-likelihood and its gradient."""
     faults = len(CONDITIONS) - 1
     factor = parameters[faults:]
-    log_prior = _shifted(table_prior, parameters[:faults])
+    log_prior = visits.prior(parameters[:faults])
     told = visits.probabilities(log_prior, factor)
     held = told * visits.allowed
     right = held.sum(axis=1)
-    blind = visits.doubt * visits.allowed.mean(axis=1)
+    blind = visits.doubt * (visits.allowed @ visits.member > 0).mean(axis=1)
     likely = (1.0 - visits.doubt) * right + blind
-    # Share of each report that is taken as speaking of the system, and the pull on the log-odds.
+    # How much each report is taken as speaking of the system, and the pull on the log-odds.
     meant = visits.weight * (1.0 - visits.doubt) / likely
     pull = meant[:, None] * (held - told * right[:, None])
-    expected, prior = np.exp(table_prior), np.exp(log_prior)
-    gain = visits.weight @ np.log(likely) + PRIOR_VISITS * float(expected @ log_prior)
+    expected, prior = np.exp(visits.table) @ visits.member, np.exp(log_prior) @ visits.member
+    gain = float(visits.weight @ np.log(likely)) + PRIOR_VISITS * float(expected @ np.log(prior))
     gain -= 0.5 * float(((factor - 1.0) ** 2).sum()) / FACTOR_SPREAD**2
-    by_prior = pull.sum(axis=0) + PRIOR_VISITS * (expected - prior)
-    by_factor = np.einsum("nc,nfc->f", pull, visits.push) - (factor - 1.0) / FACTOR_SPREAD**2
-    return -float(gain), -np.concatenate([by_prior[1:], by_factor])
-
-
-def _mean_truth(probabilities: FloatArray, visits: _Visits) -> float:
-    if not len(probabilities):
-        return float("nan")
-    return float((probabilities * visits.allowed).sum(axis=1).mean())
+    by_prior = pull.sum(axis=0) @ visits.member + PRIOR_VISITS * (expected - prior)
+    by_factor = np.einsum("nh,nfh->f", pull, visits.push) - (factor - 1.0) / FACTOR_SPREAD**2
+    return -gain, -np.concatenate([by_prior[1:], by_factor])
 
 
 def _finding_lines(
     names: Sequence[str], visits: _Visits, factor: FloatArray
 ) -> tuple[FindingLine, ...]:
     others = 1.0 - visits.allowed
-    for_it = np.einsum("nfc,nc->nf", visits.push, visits.allowed)
+    for_it = np.einsum("nfh,nh->nf", visits.push, visits.allowed)
     for_it /= visits.allowed.sum(axis=1)[:, None]
-    against = np.einsum("nfc,nc->nf", visits.push, others) / others.sum(axis=1)[:, None]
+    against = np.einsum("nfh,nh->nf", visits.push, others) / others.sum(axis=1)[:, None]
     speaks = for_it - against
     right = (speaks > _SPEAKS).sum(axis=0)
     wrong = (speaks < -_SPEAKS).sum(axis=0)
@@ -329,11 +333,12 @@ def _reason(right: int, wrong: int, factor: float) -> str:
 
 
 def _prior_lines(
-    outcomes: Sequence[Outcome], table: FloatArray, learned: FloatArray
+    outcomes: Sequence[Outcome], visits: _Visits, log_prior: FloatArray
 ) -> tuple[PriorLine, ...]:
     suspected = Counter(outcome.suspected for outcome in outcomes)
     found = Counter(outcome.truth[0] for outcome in outcomes if len(outcome.truth) == 1)
+    before, after = (np.exp(prior) @ visits.member for prior in (visits.table, log_prior))
     return tuple(
         PriorLine(name, float(old), float(new), suspected[name], found[name])
-        for name, old, new in zip(CONDITIONS, np.exp(table), np.exp(learned), strict=True)
+        for name, old, new in zip(CONDITIONS, before, after, strict=True)
     )

@@ -1,9 +1,10 @@
 """Two conditions at once: whether a pair of faults explains the findings clearly better than one.
 
 Faults are taken as independent of each other: their shifts of a finding add up, and so do the
-variances they add to the normal one. Where a condition shows in a finding only in a share of the
-systems, both, either and neither are mixed. The rules of ``weigh`` on families, hours and
-tempering hold for pairs as for single conditions, because pairs are weighed as further columns.
+variances they add to the normal one. Where a fault shows in a finding only in a share of the
+systems, both, either and neither are mixed. Every hypothesis of one condition is paired with every
+one of another. The rules of ``weigh`` on families, hours and tempering hold for pairs as for single
+hypotheses, because pairs are weighed as further columns.
 """
 
 from __future__ import annotations
@@ -25,10 +26,7 @@ CLEARLY = 3.0
 """Natural logarithm of the odds against the best single condition at which a pair is named: 20 to
 1, "strong" (Kass & Raftery, Journal of the American Statistical Association 90:773-795, 1995)."""
 
-_OPPOSITES = (CONDITIONS.index("overcharge"), CONDITIONS.index("undercharge"))
-PAIRS = tuple(pair for pair in combinations(range(1, len(CONDITIONS)), 2) if pair != _OPPOSITES)
-"""Every pair of faults that can be together, as places in CONDITIONS."""
-
+_OPPOSITES = {"overcharge", "undercharge"}
 _PARTS = 4
 _REASONS = 2
 _LEAST_REASON = 0.5
@@ -57,6 +55,19 @@ class Pair:
         return self.advantage > CLEARLY
 
 
+@dataclass(frozen=True, eq=False)
+class _Said:
+    """Of one row: push of the hypotheses (findings, h) and of their pairs (findings, pairs).
+
+    ways: the pairs as places of hypotheses, shape (pairs, 2).
+    """
+
+    single: FloatArray
+    both: FloatArray
+    ways: NDArray[np.intp]
+    measured: tuple[Measured, ...]
+
+
 def two_at_once(row: Windows, context: Context, weights: Weights) -> Pair | None:
     """The pair of faults that explains the first row clearly better than any one condition.
 
@@ -68,69 +79,92 @@ def two_at_once(row: Windows, context: Context, weights: Weights) -> Pair | None
 
 def compare(row: Windows, context: Context, weights: Weights) -> tuple[Pair, ...]:
     """Every pair of faults against the best single condition, best first, for the first row."""
-    row = row.rows(slice(0, 1))
-    evidence = weigh.weigh(row, context, _with_pairs(weights))
-    push = evidence.push[:, 0]
-    singles, pairs = push[:, : len(CONDITIONS)], _together(push, weights)
-    single_score = weights.prior + singles.sum(axis=0)
-    best = int(np.argmax(single_score))
-    score = _pair_prior(weights) + pairs.sum(axis=0)
-    order = np.argsort(score)[::-1]
-    return tuple(
+    said = _weighed(row, context, weights)
+    first, second = said.ways.T
+    single = weights.prior + said.single.sum(axis=0)
+    # Independent faults: the prior odds of both are the product of each one's odds.
+    prior = weights.prior[first] + weights.prior[second] - weights.prior[0]
+    score = prior + said.both.sum(axis=0)
+    instead, alone = _best_condition(single, weights)
+    groups: dict[tuple[int, int], list[int]] = {}
+    for place, way in enumerate(said.ways):
+        a, b = weights.condition[way]
+        groups.setdefault((int(a), int(b)), []).append(place)
+    made = [
         _pair(
-            PAIRS[i],
-            (float(score[i] - single_score[best]), CONDITIONS[best]),
-            (pairs[:, i], singles),
-            evidence.measured,
+            (CONDITIONS[a], CONDITIONS[b]),
+            (float(np.logaddexp.reduce(score[places])) - alone, instead),
+            said,
+            max(places, key=lambda place: float(score[place])),
         )
-        for i in order
-    )
+        for (a, b), places in groups.items()
+    ]
+    return tuple(sorted(made, key=lambda pair: -pair.advantage))
 
 
-def _pair_prior(weights: Weights) -> FloatArray:
-    """Log prior of each pair: independent faults, shape (pairs,)."""
-    first, second = np.array(PAIRS).T
-    return np.asarray(weights.prior[first] + weights.prior[second] - weights.prior[0])
+def _best_condition(score: FloatArray, weights: Weights) -> tuple[str, float]:
+    """The likeliest condition and its log-odds, all its hypotheses together."""
+    together = [np.logaddexp.reduce(score[weights.condition == i]) for i in range(len(CONDITIONS))]
+    best = int(np.argmax(together))
+    return CONDITIONS[best], float(together[best])
 
 
-def _with_pairs(weights: Weights) -> Weights:
-    """The weights with four more columns for each pair: both show, either does, neither does."""
-    columns = len(CONDITIONS) + _PARTS * len(PAIRS)
-    return replace(
+def _weighed(row: Windows, context: Context, weights: Weights) -> _Said:
+    ways, size = _ways(weights), len(weights.prior)
+    extra = _PARTS * len(ways)
+    extended = replace(
         weights,
-        prior=np.concatenate([weights.prior, np.zeros(columns - len(CONDITIONS))]),
-        likelihoods={name: _extended(entry) for name, entry in weights.likelihoods.items()},
+        hypotheses=(*weights.hypotheses, *map(str, range(extra))),
+        condition=np.concatenate([weights.condition, np.zeros(extra, dtype=np.intp)]),
+        prior=np.concatenate([weights.prior, np.zeros(extra)]),
+        likelihoods={name: _extended(it, ways) for name, it in weights.likelihoods.items()},
+    )
+    evidence = weigh.weigh(row.rows(slice(0, 1)), context, extended)
+    push = evidence.push[:, 0]
+    both = _together(push[:, :size], push[:, size:], weights, ways)
+    return _Said(push[:, :size], both, ways, evidence.measured)
+
+
+def _ways(weights: Weights) -> NDArray[np.intp]:
+    """Pairs of hypotheses of two conditions that can be together, shape (pairs, 2)."""
+    return np.array(
+        [
+            pair
+            for pair in combinations(np.flatnonzero(weights.condition), 2)
+            if len(names := {CONDITIONS[weights.condition[way]] for way in pair}) == 2
+            and names != _OPPOSITES
+        ]
     )
 
 
-def _extended(entry: Likelihood) -> Likelihood:
-    mean, variance = entry.mean, entry.spread**2
-    first, second = np.array(PAIRS).T
-    # A condition may narrow a finding; together they cannot be narrower than the narrower one.
+def _extended(entry: Likelihood, ways: NDArray[np.intp]) -> Likelihood:
+    """The likelihood with four more columns for each pair: both show, either does, neither does."""
+    (first, second), variance = ways.T, entry.spread**2
+    a, b, normal = entry.mean[first], entry.mean[second], np.full(len(ways), entry.mean[0])
+    # A fault may narrow a finding; together they cannot be narrower than the narrower one.
     both = np.maximum(
         variance[first] + variance[second] - variance[0],
         np.minimum(variance[first], variance[second]),
     )
-    means = (mean[first] + mean[second] - mean[0], mean[first], mean[second], 0 * first + mean[0])
-    spreads = (
-        np.sqrt(both),
-        entry.spread[first],
-        entry.spread[second],
-        0 * first + entry.spread[0],
-    )
-    extra_mean, extra_spread = np.column_stack(means).ravel(), np.column_stack(spreads).ravel()
+    variances = (both, variance[first], variance[second], np.full(len(ways), variance[0]))
+    mean = np.column_stack((a + b - normal, a, b, normal)).ravel()
+    spread = np.sqrt(np.column_stack(variances)).ravel()
     return replace(
         entry,
-        mean=np.concatenate([mean, extra_mean]),
-        spread=np.concatenate([entry.spread, extra_spread]),
-        share=np.concatenate([entry.share, np.ones(extra_mean.size)]),
+        mean=np.concatenate([entry.mean, mean]),
+        spread=np.concatenate([entry.spread, spread]),
+        share=np.concatenate([entry.share, np.ones(mean.size)]),
     )
 
 
-def _together(push: FloatArray, weights: Weights) -> FloatArray:
-    """Push of each pair, (findings, singles and four parts a pair) -> (findings, pairs)."""
-    first, second = np.array(PAIRS).T
-    singles, parts = push[:, : len(CONDITIONS)], push[:, len(CONDITIONS) :]
+def _together(
+    singles: FloatArray, parts: FloatArray, weights: Weights, ways: NDArray[np.intp]
+) -> FloatArray:
+    """Push of each pair from those of its four parts, (findings, 4 pairs) to (findings, pairs).
+
+    A fault that does not show in a finding leaves it to the other.
+    """
+    first, second = ways.T
     likelihoods = [weights.likelihoods[finding.name] for finding in REGISTRY]
     moved = np.array([_moved(entry) for entry in likelihoods])
     share = np.array([entry.share for entry in likelihoods])
@@ -142,36 +176,26 @@ def _together(push: FloatArray, weights: Weights) -> FloatArray:
 
 
 def _moved(entry: Likelihood) -> NDArray[np.bool_]:
-    """Whether each condition shows in this finding at all, shape (6,)."""
+    """Whether each hypothesis shows in this finding at all, shape (h,)."""
     moved = (entry.mean != entry.mean[0]) | (entry.spread != entry.spread[0])
     return np.asarray(moved)
 
 
-def _pair(
-    places: tuple[int, int],
-    against: tuple[float, str],
-    push: tuple[FloatArray, FloatArray],
-    measured: tuple[Measured, ...],
-) -> Pair:
-    """The record of one pair. push: of the pair by finding, and of the single conditions."""
-    first, second = places
-    pair, singles = push
-    needs_first, needs_second = (
-        _needed(pair - singles[:, second]),
-        _needed(pair - singles[:, first]),
-    )
-    names = tuple(CONDITIONS[place] for place in places)
+def _pair(names: tuple[str, str], against: tuple[float, str], said: _Said, place: int) -> Pair:
+    """The record of a pair, with the reasons of its likeliest hypotheses, at ``place``."""
+    first, second = said.ways[place]
+    both = said.both[:, place]
+    needs = (_needed(both - said.single[:, second]), _needed(both - said.single[:, first]))
     told = [
-        f"{WORDS[name]}{_told(found, measured)}"
-        for name, found in zip(names, (needs_first, needs_second), strict=True)
+        WORDS[name] + _told(found, said.measured) for name, found in zip(names, needs, strict=True)
     ]
     return Pair(
         first=names[0],
         second=names[1],
         advantage=against[0],
         instead=against[1],
-        first_findings=tuple(REGISTRY[i].name for i in needs_first),
-        second_findings=tuple(REGISTRY[i].name for i in needs_second),
+        first_findings=tuple(REGISTRY[i].name for i in needs[0]),
+        second_findings=tuple(REGISTRY[i].name for i in needs[1]),
         sentence=f"Two conditions at once: {told[0]} and {told[1]}.",
     )
 

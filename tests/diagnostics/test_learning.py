@@ -32,6 +32,8 @@ MEAN = np.array(
 """Made-up findings of unit spread; each moves under two conditions."""
 SIX = np.ones(len(CONDITIONS))
 TABLE = Weights(
+    hypotheses=CONDITIONS,
+    condition=np.arange(len(CONDITIONS)),
     prior=np.log(PRIOR),
     rho=0.4,
     exponent=1.0,
@@ -60,7 +62,14 @@ TEXTBOOK: Mapping[str, Mapping[str, float]] = {
         "discharge_superheat_k": 50.0,
         "evaporating_error_k": -4.0,
     },
-    "subcooler_valve_fault": {"closed_s": 500.0, "drop_closed_k": 9.0, "leak_sigma_k": 0.3},
+    "subcooler_valve_fault": {
+        "closed_s": 500.0,
+        "drop_closed_k": 9.0,
+        "leak_sigma_k": 0.3,
+        "flow_s": 500.0,
+        "flow_log_ratio": -1.3,
+        "suction_superheat_k": 0.5,
+    },
     "sensor_fault": {
         "standstill_s": 500.0,
         "standstill_difference_pa": 150e3,
@@ -310,7 +319,7 @@ def test_twenty_wrong_outcomes_leave_the_textbook_patterns_diagnosed(suspected: 
         name: name for name in patterns
     }
     push = {
-        finding.name: dict(zip(CONDITIONS, said[0].tolist(), strict=True))
+        finding.name: dict(zip(weigh.table().hypotheses, said[0].tolist(), strict=True))
         for finding, said in zip(REGISTRY, patterns[suspected].push, strict=True)
     }
     for found in ("normal", *(name for name in TEXTBOOK if name != suspected)):
@@ -326,6 +335,39 @@ def test_reweighing_with_nothing_learned_changes_nothing() -> None:
     weights = learning.apply(weigh.table(), learning.learn([], weigh.table()))
     again = learning.reweighed(evidence, [finding.name for finding in REGISTRY], weights)
     np.testing.assert_allclose(again.probabilities, evidence.probabilities, atol=1e-9)
+
+
+def test_the_gradient_is_that_of_the_loss_with_a_condition_in_two_ways() -> None:
+    ways = (*CONDITIONS, "other sensor")
+    table = replace(
+        TABLE,
+        hypotheses=ways,
+        condition=np.append(np.arange(len(CONDITIONS)), len(CONDITIONS) - 1),
+        prior=np.log(np.append(PRIOR, 0.03) / 1.03),
+    )
+    rng = np.random.default_rng(3)
+    reports = [
+        replace(it, push={name: dict(zip(ways, rng.normal(size=7), strict=True)) for name in NAMES})
+        for it in SOME
+    ]
+    visits = learning._arrays(reports, NAMES, table)
+    at = np.concatenate([0.3 * rng.normal(size=5), 1.0 + 0.2 * rng.normal(size=len(NAMES))])
+    _, gradient = learning._loss(at, visits)
+    for i in range(at.size):
+        step = np.where(np.arange(at.size) == i, 1e-6, 0.0)
+        rise = learning._loss(at + step, visits)[0] - learning._loss(at - step, visits)[0]
+        assert gradient[i] == pytest.approx(rise / 2e-6, rel=1e-5, abs=1e-6)
+
+
+def test_ways_of_one_condition_keep_their_proportions() -> None:
+    table = weigh.table()
+    reports = [outcome(i, "overcharge", "sensor_fault", {}) for i in range(5)]
+    applied = learning.apply(table, learning.learn(reports, table))
+    moved = applied.prior - table.prior
+    sensors = moved[table.condition == CONDITIONS.index("sensor_fault")]
+    np.testing.assert_allclose(sensors, sensors[0])
+    assert sensors[0] > 0.0
+    assert np.exp(applied.prior).sum() == pytest.approx(1.0)
 
 
 def test_the_digest_names_the_outcomes_and_the_table() -> None:
