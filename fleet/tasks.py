@@ -18,6 +18,7 @@ from fleet.analysis import backlog, days, events
 from fleet.analysis.locks import Lock, try_take
 from fleet.ingest import take_in as ingest
 from fleet.models import Upload, UploadState
+from fleet.timeseries import store
 
 logger = logging.getLogger(__name__)
 
@@ -48,9 +49,10 @@ def analyse(system_id: int) -> None:
 @shared_task
 @transaction.atomic
 def sweep() -> None:
-    """Ring for what no message will come for: lost ones, second tries, time that has passed."""
+    """Do what time brings, and ring for what no message will come for."""
     if not try_take(Lock.SWEEP):
         return
+    store.prepare(timezone.now())
     events.unshelve_expired()
     days.mark_outdated_due()
     for upload_id in left_lying():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 from uuid import uuid4
 
@@ -15,6 +15,7 @@ from pytest_django import DjangoCaptureOnCommitCallbacks
 from fleet import tasks
 from fleet.analysis import backlog, window_rows
 from fleet.models import DueDay, Standing, System, Upload, UploadState
+from fleet.timeseries import store
 from tests.analysis import building
 
 pytestmark = pytest.mark.django_db
@@ -110,6 +111,16 @@ def test_a_sweep_rings_for_what_was_left_lying(
         ("fleet.tasks.take_in", (str(lost.pk),)),
         ("fleet.tasks.analyse", (system.pk,)),
     ]
+
+
+def test_a_sweep_prepares_for_the_samples_of_the_coming_weeks(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    prepared: list[datetime] = []
+    monkeypatch.setattr(store, "prepare", prepared.append)
+    tasks.sweep()
+    assert len(prepared) == 1
+    assert abs(timezone.now() - prepared[0]) < timedelta(minutes=1)
 
 
 def test_a_sweep_rings_for_days_analysed_by_a_process_that_died_before_settling(
