@@ -16,6 +16,7 @@ from psycopg import sql
 
 from diagnostics.analyse import METHOD_VERSION
 from diagnostics.windows import FEATURES, Windows
+from fleet.analysis import day_rows
 from fleet.analysis.instants import DAY, midnight, to_64
 from fleet.models import Window
 
@@ -81,13 +82,15 @@ def load(system_id: int, before: datetime | None = None) -> Windows:
 def replace_day(system_id: int, day: date, windows: Windows) -> int:
     """Put ``windows`` in the place of all rows of a UTC day; the number of rows written.
 
-    Runs in the caller's transaction. Rows that start outside the day are left out.
+    The pooled day follows. Runs in the caller's transaction. Rows that start outside the day are
+    left out.
     """
     start = midnight(day)
     of_day = windows.between(to_64(start), to_64(start + DAY))
     Window.objects.filter(system_id=system_id, start__gte=start, start__lt=start + DAY).delete()
     with connection.cursor() as cursor, cursor.copy(WRITE) as copy:
         copy.write(pack(system_id, of_day))
+    day_rows.replace(system_id, day, of_day)
     return len(of_day)
 
 

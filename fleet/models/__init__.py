@@ -2,6 +2,7 @@
 
 from fleet.models.access import Membership, Role
 from fleet.models.client import Client
+from fleet.models.day import PooledDay
 from fleet.models.event import Event, EventNote, EventState, SiteVisit, VisitOutcome
 from fleet.models.idempotency import IdempotencyKey
 from fleet.models.site import Site
@@ -19,6 +20,7 @@ __all__ = [
     "IdempotencyKey",
     "IndoorUnit",
     "Membership",
+    "PooledDay",
     "Role",
     "Site",
     "SiteVisit",

@@ -1,0 +1,59 @@
+"""Pooled days in and out of the database."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+
+import numpy as np
+
+from diagnostics import pooling
+from diagnostics.analyse import METHOD_VERSION
+from diagnostics.windows import FEATURES, Windows, empty
+from fleet.models import PooledDay
+
+
+def replace(system_id: int, day: date, windows: Windows) -> None:
+    """Put the pooled windows of a UTC day in the place of its row; none where there are none.
+
+    Runs in the caller's transaction.
+    """
+    if not len(windows):
+        PooledDay.objects.filter(system_id=system_id, day=day).delete()
+        return
+    row = PooledDay(
+        system_id=system_id,
+        day=day,
+        method_version=METHOD_VERSION,
+        features=pooling.pool(windows).features[0].tolist(),
+    )
+    PooledDay.objects.bulk_create(
+        [row],
+        update_conflicts=True,
+        unique_fields=("system", "day"),
+        update_fields=("method_version", "features"),
+    )
+
+
+def load(system_ids: Iterable[int]) -> dict[int, Windows]:
+    """All days of each system under the present method, each dated at its midnight in UTC.
+
+    One query; systems without a day have empty windows.
+    """
+    wanted = list(system_ids)
+    rows = PooledDay.objects.filter(system_id__in=wanted, method_version=METHOD_VERSION)
+    found: dict[int, tuple[list[date], list[list[float]]]] = {pk: ([], []) for pk in wanted}
+    for system_id, day, features in rows.order_by("day").values_list(
+        "system_id", "day", "features"
+    ):
+        days, values = found[system_id]
+        days.append(day)
+        values.append(features)
+    return {pk: _windows(days, values) for pk, (days, values) in found.items()}
+
+
+def _windows(days: list[date], values: list[list[float]]) -> Windows:
+    if not days:
+        return empty()
+    start = np.array(days, "datetime64[D]").astype("datetime64[us]")
+    return Windows(start, np.array(values, np.float64).reshape(-1, len(FEATURES)))
