@@ -46,6 +46,7 @@ ALIKE_SHARE = 0.25
 the same after the same suspicion, as five or a quarter of all, whichever is more."""
 
 _SPEAKS = 0.1
+_LEAST = 1e-9
 _MOVED = 0.02
 
 
@@ -68,9 +69,8 @@ class Outcome:
 
     key: names the visit, the same each time it is read. suspected: the condition it went for.
     found: the condition found where the result is another cause; empty when it is none of
-    CONDITIONS. push: finding -> hypothesis (or condition, for all its hypotheses) ->
-    log-likelihood ratio against normal as the table had it, without any factor learned.
-    probabilities: of the conditions, as said at the time.
+    CONDITIONS. push: finding -> condition -> log-likelihood ratio against normal. probabilities: of
+    the conditions. Both as said at the time by the plain table, without anything learned.
     """
 
     key: str
@@ -153,26 +153,30 @@ class LearnedWeights(Weights):
 
 @dataclass(frozen=True, eq=False)
 class _Visits:
-    """Outcomes as arrays: push (n, findings, h); allowed (n, h); doubt and weight (n,).
-
-    member: which hypothesis belongs to which condition, (h, 6). table: log priors, (h,).
+    """Outcomes as arrays: push (n, findings, 6); said (n, 6), logarithms of the probabilities;
+    allowed (n, 6); doubt and weight (n,). table: log priors of the conditions, (6,).
     """
 
     push: FloatArray
+    said: FloatArray
     allowed: FloatArray
     doubt: FloatArray
     weight: FloatArray
-    member: FloatArray
     table: FloatArray
 
     def prior(self, shift: FloatArray) -> FloatArray:
-        """Log priors (h,) when each fault's log-odds against normal move by ``shift`` (5,)."""
-        log_odds = self.table + self.member[:, 1:] @ shift
+        """Log priors (6,) when each fault's log-odds against normal move by ``shift`` (5,)."""
+        log_odds = self.table + np.concatenate([[0.0], shift])
         return np.asarray(log_odds - np.log(np.exp(log_odds).sum()))
 
     def probabilities(self, log_prior: FloatArray, factor: FloatArray) -> FloatArray:
-        """Of the hypotheses, shape (n, h)."""
-        logit = log_prior + np.einsum("f,nfh->nh", factor, self.push)
+        """What would have been said, shape (n, 6).
+
+        What was said is moved: a condition had in several ways keeps the odds of its ways, of
+        which the pushes are the likeliest one's.
+        """
+        moved = np.einsum("f,nfc->nc", factor - 1.0, self.push)
+        logit = self.said + log_prior - self.table + moved
         odds = np.exp(logit - logit.max(axis=1, keepdims=True))
         return np.asarray(odds / odds.sum(axis=1, keepdims=True))
 
@@ -209,7 +213,10 @@ def learn(outcomes: Iterable[Outcome], weights: Weights) -> Learned:
 
 
 def apply(weights: Weights, learned: Learned) -> LearnedWeights:
-    """The table with the learned priors and factors; ``learned`` from no outcomes changes none."""
+    """The table with the learned priors and factors; ``learned`` from no outcomes changes none.
+
+    A condition's hypotheses keep their proportions.
+    """
     table = {it.name: getattr(weights, it.name) for it in fields(Weights)}
     moved = np.log([line.learned / line.table for line in learned.priors])
     prior = weights.prior + moved[weights.condition]
@@ -232,21 +239,20 @@ def reweighed(
 
 
 def _arrays(outcomes: Sequence[Outcome], names: Sequence[str], weights: Weights) -> _Visits:
-    conditions = [CONDITIONS[place] for place in weights.condition]
-    ways = tuple(zip(weights.hypotheses, conditions, strict=True))
-    push = np.zeros((len(outcomes), len(names), len(ways)))
+    push = np.zeros((len(outcomes), len(names), len(CONDITIONS)))
     for i, outcome in enumerate(outcomes):
         for j, name in enumerate(names):
-            said = outcome.push.get(name, {})
-            push[i, j] = [said.get(way, said.get(condition, 0.0)) for way, condition in ways]
-    allowed = np.array([[c in o.truth for c in conditions] for o in outcomes], dtype=float)
+            told = outcome.push.get(name, {})
+            push[i, j] = [told.get(condition, 0.0) for condition in CONDITIONS]
+    allowed = np.array([[c in o.truth for c in CONDITIONS] for o in outcomes], dtype=float)
+    said = np.array([[o.probabilities.get(c, 0.0) for c in CONDITIONS] for o in outcomes])
     return _Visits(
         push=push,
-        allowed=allowed.reshape(-1, len(ways)),
+        said=np.log(said.reshape(-1, len(CONDITIONS)) + _LEAST),
+        allowed=allowed.reshape(-1, len(CONDITIONS)),
         doubt=np.array([DOUBT[outcome.result] for outcome in outcomes]),
         weight=_counted(outcomes),
-        member=(weights.condition[:, None] == np.arange(len(CONDITIONS))).astype(float),
-        table=weights.prior,
+        table=np.log(together(np.exp(weights.prior)[None], weights)[0]),
     )
 
 
@@ -266,7 +272,7 @@ def _counted(outcomes: Sequence[Outcome]) -> FloatArray:
 
 
 def _fit(visits: _Visits) -> tuple[FloatArray, FloatArray]:
-    """Log prior (h,) and factors (findings,) at the maximum of the penalised likelihood."""
+    """Log priors (6,) and factors (findings,) at the maximum of the penalised likelihood."""
     faults, findings = len(CONDITIONS) - 1, visits.push.shape[1]
     reach = np.log(PRIOR_ODDS_BOUND)
     found = optimize.minimize(
@@ -290,16 +296,16 @@ def _loss(parameters: FloatArray, visits: _Visits) -> tuple[float, FloatArray]:
     told = visits.probabilities(log_prior, factor)
     held = told * visits.allowed
     right = held.sum(axis=1)
-    blind = visits.doubt * (visits.allowed @ visits.member > 0).mean(axis=1)
+    blind = visits.doubt * visits.allowed.mean(axis=1)
     likely = (1.0 - visits.doubt) * right + blind
     # How much each report is taken as speaking of the system, and the pull on the log-odds.
     meant = visits.weight * (1.0 - visits.doubt) / likely
     pull = meant[:, None] * (held - told * right[:, None])
-    expected, prior = np.exp(visits.table) @ visits.member, np.exp(log_prior) @ visits.member
-    gain = float(visits.weight @ np.log(likely)) + PRIOR_VISITS * float(expected @ np.log(prior))
+    expected, prior = np.exp(visits.table), np.exp(log_prior)
+    gain = float(visits.weight @ np.log(likely)) + PRIOR_VISITS * float(expected @ log_prior)
     gain -= 0.5 * float(((factor - 1.0) ** 2).sum()) / FACTOR_SPREAD**2
-    by_prior = pull.sum(axis=0) @ visits.member + PRIOR_VISITS * (expected - prior)
-    by_factor = np.einsum("nh,nfh->f", pull, visits.push) - (factor - 1.0) / FACTOR_SPREAD**2
+    by_prior = pull.sum(axis=0) + PRIOR_VISITS * (expected - prior)
+    by_factor = np.einsum("nc,nfc->f", pull, visits.push) - (factor - 1.0) / FACTOR_SPREAD**2
     return -gain, -np.concatenate([by_prior[1:], by_factor])
 
 
@@ -307,9 +313,9 @@ def _finding_lines(
     names: Sequence[str], visits: _Visits, factor: FloatArray
 ) -> tuple[FindingLine, ...]:
     others = 1.0 - visits.allowed
-    for_it = np.einsum("nfh,nh->nf", visits.push, visits.allowed)
+    for_it = np.einsum("nfc,nc->nf", visits.push, visits.allowed)
     for_it /= visits.allowed.sum(axis=1)[:, None]
-    against = np.einsum("nfh,nh->nf", visits.push, others) / others.sum(axis=1)[:, None]
+    against = np.einsum("nfc,nc->nf", visits.push, others) / others.sum(axis=1)[:, None]
     speaks = for_it - against
     right = (speaks > _SPEAKS).sum(axis=0)
     wrong = (speaks < -_SPEAKS).sum(axis=0)
@@ -337,7 +343,7 @@ def _prior_lines(
 ) -> tuple[PriorLine, ...]:
     suspected = Counter(outcome.suspected for outcome in outcomes)
     found = Counter(outcome.truth[0] for outcome in outcomes if len(outcome.truth) == 1)
-    before, after = (np.exp(prior) @ visits.member for prior in (visits.table, log_prior))
+    before, after = np.exp(visits.table), np.exp(log_prior)
     return tuple(
         PriorLine(name, float(old), float(new), suspected[name], found[name])
         for name, old, new in zip(CONDITIONS, before, after, strict=True)

@@ -94,7 +94,7 @@ def _outcome(visit: SiteVisit) -> Outcome:
         result=result,
         found=visit.found_condition if result is Result.OTHER_CAUSE else "",
         push=_pushes(event),
-        probabilities=dict(event.verdict["conditions"]),
+        probabilities=dict(event.verdict.get("plain") or event.verdict["conditions"]),
     )
 
 
