@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 
 from django.http import HttpRequest, UnreadablePostError
@@ -15,15 +16,19 @@ from fleet.ingest.unpack import TooLargeError, check_length, is_packed, pieces
 CHUNK_BYTES = MIB
 ENCODINGS = ("", "identity", "gzip")
 CHARSETS = ("utf-8", "us-ascii")
-MAX_KEY_LENGTH = 255
+MAX_KEY_LENGTH = 200
 
 
 @dataclass(frozen=True)
 class Delivery:
-    """What a gateway sent: a name for people, the bytes, and its own key for the request."""
+    """What a gateway sent: a name for people, the bytes, and its own key for the request.
+
+    plain_sha256: of what the bytes are when unpacked, in hexadecimal.
+    """
 
     name: str
     content: bytes
+    plain_sha256: str
     key: str | None
 
 
@@ -37,12 +42,12 @@ def receive(request: HttpRequest) -> Delivery:
     key = _key(request)
     try:
         content = _read(request, _length(request, packed))
-        _inspect(content, packed)
+        plain_sha256 = _inspect(content, packed)
     except TooLargeError as error:
         raise ProblemError(Problem.TOO_LARGE, _sentence(error)) from error
     except RefusedError as error:
         raise ProblemError(Problem.UNREADABLE, _sentence(error)) from error
-    return Delivery(_name(request, packed), content, key)
+    return Delivery(_name(request, packed), content, plain_sha256, key)
 
 
 def _is_gzip(request: HttpRequest) -> bool:
@@ -105,15 +110,22 @@ def _read(request: HttpRequest, length: int) -> bytes:
     return bytes(content)
 
 
-def _inspect(content: bytes, packed: bool) -> None:
-    """Unpack piece by piece and keep none: only whole gzip within the limits may come in."""
+def _inspect(content: bytes, packed: bool) -> str:
+    """Unpack piece by piece and keep none: only whole gzip within the limits may come in.
+
+    Returns the SHA-256 of the unpacked bytes.
+    """
     if packed != is_packed(content):
         said = "Content-Encoding says gzip, but the body is not gzip"
         unsaid = "the body is gzip, which Content-Encoding does not say"
         raise RefusedError(said if packed else unsaid)
-    lines = sum(piece.count(b"\n") for piece in (pieces(content) if packed else (content,)))
+    lines, digest = 0, hashlib.sha256()
+    for piece in pieces(content) if packed else (content,):
+        digest.update(piece)
+        lines += piece.count(b"\n")
     if lines > MAX_LINES:
         raise TooLargeError(f"the file has more than {MAX_LINES} lines: split it")
+    return digest.hexdigest()
 
 
 def _name(request: HttpRequest, packed: bool) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import logging
 from uuid import UUID
 
-from django.db import transaction
 from django.http import HttpResponse, JsonResponse
 from django.urls import reverse
 from ninja import Router
@@ -13,10 +12,9 @@ from ninja import Router
 from fleet.api import access, body, describe, limits
 from fleet.api.credentials import ApiRequest, Bearer, SignedIn
 from fleet.api.doorbell import DOORBELL
-from fleet.api.problems import Problem, ProblemError
+from fleet.api.keeping import keep
 from fleet.api.schemas import Receipt, UploadStatus
-from fleet.ingest.receive import receive
-from fleet.models import IdempotencyKey, System, Upload, UploadState
+from fleet.models import UploadState
 
 logger = logging.getLogger(__name__)
 router = Router()
@@ -69,19 +67,3 @@ def status(request: ApiRequest, upload_id: UUID) -> UploadStatus:
         unknown_columns=upload.unknown_columns,
         reasons=upload.reasons,
     )
-
-
-@transaction.atomic
-def keep(system: System, delivery: body.Delivery) -> tuple[Upload, bool]:
-    """Store a delivery with its key; the upload, and whether it is new.
-
-    Raises ProblemError: 409 when the key stands for another upload; nothing is stored then.
-    """
-    upload, created = receive(system, delivery.name, delivery.content)
-    if delivery.key is not None:
-        known, _ = IdempotencyKey.objects.get_or_create(
-            site=system.site, key=delivery.key, defaults={"upload": upload}
-        )
-        if known.upload_id != upload.pk:
-            raise ProblemError(Problem.KEY_REUSED, "It stands for an upload of other bytes.")
-    return upload, created

@@ -1,4 +1,4 @@
-"""Keys that senders give to uploads, so that one key never stands for two things."""
+"""Names under which an upload is known, so that one never stands for two uploads."""
 
 from __future__ import annotations
 
@@ -10,7 +10,11 @@ from fleet.models.upload import Upload
 
 
 class IdempotencyKey(models.Model):
-    """A sender's own name for a request, and the upload it made."""
+    """A name and the first upload under it.
+
+    ``key:…`` is a sender's own for its request; ``content:…`` is the system and the SHA-256 of the
+    unpacked bytes, which are the same however they were packed.
+    """
 
     site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="+")
     key = models.CharField(max_length=255)
@@ -18,7 +22,7 @@ class IdempotencyKey(models.Model):
     created_at = models.DateTimeField(default=timezone.now)
 
     class Meta:
-        """A key is unique in its site, whichever token sends it."""
+        """A name is unique in its site, whichever token sends it."""
 
         constraints = (
             models.UniqueConstraint(fields=("site", "key"), name="idempotency_key_unique_in_site"),

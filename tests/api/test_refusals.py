@@ -205,7 +205,7 @@ def test_what_we_did_not_foresee_says_nothing_of_the_inside(
     def broken(_: System, *__: Any) -> None:
         raise ZeroDivisionError("secret of the house")
 
-    monkeypatch.setattr("fleet.api.uploads.receive", broken)
+    monkeypatch.setattr("fleet.api.keeping.receive", broken)
     answer = gateway.post(CSV)
     remedy = "Try again later; tell the operator if it stays."
     assert problem(answer) == (500, "Internal error", remedy)

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import gzip
+import threading
 from typing import Any
 from uuid import UUID
 
 import pytest
 from django.db import OperationalError, connection
 
+from fleet.ingest.limits import MAX_ATTEMPTS
+from fleet.ingest.receive import receive
 from fleet.ingest.take_in import take_in
 from fleet.models import IdempotencyKey, Upload, UploadState
 from tests.api.sender import CSV, GZIP, Sender, address, build, problem
@@ -42,6 +46,30 @@ def test_the_same_bytes_are_one_upload(gateway: Sender) -> None:
     assert (first.status_code, again.status_code) == (202, 200)
     assert first.json() == again.json()
     assert kept() == [CSV]
+
+
+@pytest.mark.parametrize("again", [GZIP, gzip.compress(CSV, 1, mtime=7), CSV])
+def test_the_same_content_is_one_upload_however_packed(gateway: Sender, again: bytes) -> None:
+    first = gateway.post(GZIP, Content_Encoding="gzip")
+    encoding = "" if again == CSV else "gzip"
+    known = gateway.post(again, Content_Encoding=encoding, Idempotency_Key="x")
+    assert (first.status_code, known.status_code) == (202, 200)
+    assert first.json() == known.json()
+    assert kept() == [GZIP]
+
+
+def test_a_file_that_a_command_took_in_is_known(gateway: Sender) -> None:
+    upload, _ = receive(gateway.system, "day.csv", CSV)
+    answer = gateway.post(CSV)
+    assert (answer.status_code, answer.json()["upload"]) == (200, str(upload.pk))
+
+
+def test_what_was_set_aside_gets_a_new_chance(gateway: Sender, rung: list[str]) -> None:
+    gateway.post(CSV)
+    Upload.objects.update(state=UploadState.REFUSED, attempts=MAX_ATTEMPTS)
+    assert gateway.post(GZIP, Content_Encoding="gzip").status_code == 200
+    assert Upload.objects.get().state == UploadState.STORED
+    assert len(rung) == 2
 
 
 def test_the_same_bytes_for_another_system_are_another_upload(gateway: Sender) -> None:
@@ -157,7 +185,7 @@ def test_a_key_stands_for_one_upload(gateway: Sender) -> None:
         "It stands for an upload of other bytes.",
     )
     assert kept() == [CSV]
-    assert IdempotencyKey.objects.count() == 1
+    assert IdempotencyKey.objects.filter(key="key:day-1").count() == 1
 
 
 def test_a_key_of_one_system_is_taken_for_another(gateway: Sender) -> None:
@@ -171,10 +199,10 @@ def test_another_site_may_use_the_same_key(gateway: Sender) -> None:
     assert gateway.post(CSV + b"\n", to="quay-store/R1", **other).status_code == 202
 
 
-@pytest.mark.parametrize("key", ["x" * 256, "a\tb"])
+@pytest.mark.parametrize("key", ["x" * 201, "a\tb"])
 def test_a_key_has_bounds(gateway: Sender, key: str) -> None:
     answer = gateway.post(CSV, Idempotency_Key=key)
-    detail = "Idempotency-Key: 1 to 255 printable characters."
+    detail = "Idempotency-Key: 1 to 200 printable characters."
     assert problem(answer) == (422, "Invalid request", detail)
 
 
@@ -196,3 +224,24 @@ def test_nothing_is_acknowledged_that_is_not_committed(monkeypatch: pytest.Monke
     assert problem(answer)[:2] == (503, "Not available")
     assert kept() == [b"first\n"]
     assert gateway.post(CSV).status_code == 202
+
+
+@pytest.mark.django_db(transaction=True)
+def test_many_at_once_make_one_upload() -> None:
+    gateway = build()
+    packings = [gzip.compress(CSV, mtime=number) for number in range(6)]
+    statuses: list[int] = []
+
+    def send(content: bytes) -> None:
+        try:
+            statuses.append(gateway.post(content, Content_Encoding="gzip").status_code)
+        finally:
+            connection.close()
+
+    threads = [threading.Thread(target=send, args=[content]) for content in packings]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert sorted(statuses) == [200] * 5 + [202]
+    assert Upload.objects.count() == 1
