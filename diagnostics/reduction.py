@@ -24,6 +24,9 @@ would take its ordinary work for restlessness."""
 SHORT_K = 0.7
 """A room this far on the wrong side of its setpoint is short: beyond a thermostat's dead band."""
 
+MOVED_SHARE = 0.08
+"""Change of the opening, over its mean, that is more than a controller's trim (common practice)."""
+
 VALVE_OPEN = 0.02
 """Mean opening above which its changes can be told from a stepper's last digit."""
 
@@ -231,13 +234,13 @@ def _hunting(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
 
 
 def _restlessness(signals: Signals) -> FloatArray:
-    """Change of the subcooler valve's opening since the last reading, over its mean, shape (n,)."""
+    """1 where the subcooler valve's opening moved since the last reading, else 0, shape (n,)."""
     opening = signals.samples.outdoor_or_nan("subcooler_valve")
     before = np.concatenate([opening[:1], opening[:-1]])
     middle = 0.5 * (opening + before)
     with np.errstate(invalid="ignore", divide="ignore"):
         change = np.abs(opening - before) / middle
-    return np.where(middle > VALVE_OPEN, change, np.nan)
+    return np.where(middle > VALVE_OPEN, change > MOVED_SHARE, np.nan)
 
 
 def _instruments(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:

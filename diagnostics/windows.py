@@ -90,7 +90,7 @@ FEATURES: tuple[Feature, ...] = (
     Feature("drop_closed_k", "K", "closed_s", "the same with the valve commanded closed"),
     Feature("leak_sigma_k", "K", "closed_s", "standard uncertainty of that drop"),
     Feature("hunting_high_demand", "1", "hunting_demand_s", "share in which hunting shows"),
-    Feature("restlessness", "1", "restless_s", "change of the opening between two readings"),
+    Feature("restlessness", "1", "restless_s", "share of readings in which the opening moved"),
     Feature("hunting_swing_k", "K", "hunting_s", "swing of the leaving liquid while hunting"),
     Feature("hunting_opening", "1", "hunting_s", "mean opening while hunting"),
     Feature("hunting_period_s", "s", "hunting_s", "period of the hunting"),

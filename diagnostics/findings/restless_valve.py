@@ -5,7 +5,7 @@ from __future__ import annotations
 from diagnostics.findings.finding import Context, Finding, Measured, constant, seconds
 from diagnostics.windows import Windows
 
-USUAL_SHARE = 0.04
+USUAL_SHARE = 0.03
 
 
 def _measure(rows: Windows, _: Context) -> Measured:
@@ -19,8 +19,8 @@ def _measure(rows: Windows, _: Context) -> Measured:
 
 FINDING = Finding(
     name="restless_valve",
-    title="Change of the subcooler valve's opening from reading to reading",
-    phrase="subcooler valve moves by {measured:.0%} from reading to reading",
+    title="Share of readings in which the subcooler's valve has moved",
+    phrase="subcooler valve has moved in {measured:.0%} of the readings",
     unit="1",
     source="common practice, no source; shows hunting where logging is too slow for its period",
     settle="watch the valve's opening for ten minutes at high demand",
