@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from django.db.models import QuerySet
 from django.shortcuts import get_object_or_404
 
-from fleet.models import Event, Role, Site, System
+from fleet.models import Client, Event, Role, Site, System
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import AbstractBaseUser, AnonymousUser
@@ -60,6 +60,22 @@ def site_or_404(user: Person, code: str) -> Site:
     Raises Http404: no such site, or not this person's.
     """
     return get_object_or_404(visible_sites(user).select_related("client"), code=code)
+
+
+def visible_clients(user: Person) -> QuerySet[Client]:
+    """Clients whose whole account this person may see: all, or those they look after."""
+    role, clients = role_of(user), Client.objects.all()
+    if role is Role.MANAGER:
+        return clients
+    return clients.filter(members__user=user.pk) if role is Role.ACCOUNT_REP else clients.none()
+
+
+def client_or_404(user: Person, code: str) -> Client:
+    """The client of that code.
+
+    Raises Http404: no such client, not this person's, or a technician asks.
+    """
+    return get_object_or_404(visible_clients(user), code=code)
 
 
 def event_or_404(user: Person, pk: int) -> Event:

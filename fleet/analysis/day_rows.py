@@ -52,6 +52,13 @@ def load(system_ids: Iterable[int]) -> dict[int, Windows]:
     return {pk: _windows(days, values) for pk, (days, values) in found.items()}
 
 
+def outdated(system_ids: Iterable[int]) -> set[int]:
+    """Systems some of whose days still wait to be judged by the present method."""
+    rows = PooledDay.objects.filter(system_id__in=list(system_ids))
+    waiting = rows.exclude(method_version=METHOD_VERSION)
+    return set(waiting.values_list("system_id", flat=True).distinct())
+
+
 def _windows(days: list[date], values: list[list[float]]) -> Windows:
     if not days:
         return empty()

@@ -5,11 +5,14 @@ from __future__ import annotations
 from django.contrib.auth import views as auth
 from django.urls import URLPattern, path
 
-from fleet.pages import building, event, event_actions, health, ranking, units
+from fleet.pages import building, event, event_actions, health, months, ranking, units
 
 urlpatterns: list[URLPattern] = [
     path("", ranking.ranking, name="ranking"),
     path("sites/<slug:code>/", building.building, name="building"),
+    path("sites/<slug:code>/months/", months.building, name="building-months"),
+    path("clients/", months.clients, name="clients"),
+    path("clients/<slug:code>/", months.client, name="client"),
     path("events/<int:pk>/", event.event, name="event"),
     path("events/<int:pk>/series.json", event.series, name="event-series"),
     path("events/<int:pk>/acknowledge", event_actions.acknowledge, name="event-acknowledge"),

@@ -1,0 +1,88 @@
+"""How a system did day by day, judged like today: chance of a fault, subcooling, comfort, cover."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from diagnostics import verdict, weigh
+from diagnostics.drift import Drift, drift
+from diagnostics.episodes import LEAST_JUDGED_S
+from diagnostics.findings import Context
+from diagnostics.samples import FloatArray, TimeArray
+from diagnostics.windows import Windows
+from fleet.analysis import day_rows
+from fleet.models import System
+
+STEADY_S = 1800.0
+"""A day's subcooling is compared when it rests on half an hour of steady operation, as the
+baseline's days do."""
+
+
+@dataclass(frozen=True, eq=False)
+class Past:
+    """Days of one system in UTC, ascending; arrays of shape (d,), NaN = not to be told.
+
+    fault: probability that something is wrong, from that day alone. subcooling_k: upstream, with
+    liquid to the rooms; expected_k, sigma_k: of the system's own past [K]. short_kh: how far and
+    how long rooms that asked were short of their setpoint [K h]. logged_h, running_h, judged_h:
+    hours with data, running, and judged.
+    """
+
+    day: TimeArray
+    fault: FloatArray
+    subcooling_k: FloatArray
+    expected_k: FloatArray
+    sigma_k: FloatArray
+    short_kh: FloatArray
+    logged_h: FloatArray
+    running_h: FloatArray
+    judged_h: FloatArray
+    drift: Drift | None
+
+    def within(self, first: date, last: date) -> NDArray[np.bool_]:
+        """Which days lie in a span, both ends included, shape (d,)."""
+        return (self.day >= np.datetime64(first)) & (self.day <= np.datetime64(last))
+
+    @property
+    def learned(self) -> bool:
+        """Whether the system has a past of its own to be compared with."""
+        return bool(np.isfinite(self.expected_k).any())
+
+
+def load(systems: Sequence[System]) -> Mapping[int, Past]:
+    """The past of systems with their indoor units and site; one query for all days."""
+    rows = day_rows.load(system.pk for system in systems)
+    return {system.pk: of(rows[system.pk], system) for system in systems}
+
+
+def of(days: Windows, system: System) -> Past:
+    """The past from a system's pooled days."""
+    plant = system.plant()
+    baseline = verdict.baseline(days, plant)
+    context = Context(plant, baseline)
+    judged = np.nan_to_num(days.column("judged_s"))
+    fault = np.full(len(days), np.nan)
+    if len(days):
+        fault = 1.0 - weigh.weigh(days, context, weigh.table()).probabilities[:, 0]
+    steady = np.nan_to_num(days.column("to_indoor_s")) >= STEADY_S
+    expected = sigma = np.full(len(days), np.nan)
+    if baseline is not None:
+        expected, sigma = (np.where(steady, it, np.nan) for it in baseline.predict(days))
+    asking_h = np.nan_to_num(days.column("asking_s")) / 3600.0
+    return Past(
+        day=days.start.astype("datetime64[D]"),
+        fault=np.where(judged >= LEAST_JUDGED_S, fault, np.nan),
+        subcooling_k=np.where(steady, days.column("subcooling_to_indoor_k"), np.nan),
+        expected_k=expected,
+        sigma_k=sigma,
+        short_kh=np.maximum(days.column("shortfall_k"), 0.0) * asking_h,
+        logged_h=np.nan_to_num(days.column("logged_s")) / 3600.0,
+        running_h=np.nan_to_num(days.column("running_s")) / 3600.0,
+        judged_h=judged / 3600.0,
+        drift=None if baseline is None else drift(days, baseline),
+    )

@@ -1,0 +1,249 @@
+"""A client's or a building's report over months: how it did, what was found, what was done."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from functools import cached_property
+from itertools import groupby
+
+import numpy as np
+from django.db.models import Prefetch, QuerySet
+
+from fleet.analysis import day_rows
+from fleet.models import Event, Site, SiteVisit, System, VisitOutcome
+from fleet.pages import compare, past, report_chart, units, words
+from fleet.pages.compare import Comparison, Row
+from fleet.pages.history_chart import EventSpan
+from fleet.pages.past import Past
+from fleet.pages.report_chart import Chart, Frame
+from fleet.pages.units import Preference
+
+MONTHS = {1: "1 month", 3: "3 months", 6: "6 months", 12: "12 months"}
+DAYS_A_MONTH = 30.5
+
+
+@dataclass(frozen=True)
+class Period:
+    """The whole days told about, in UTC, both ends included."""
+
+    first: date
+    last: date
+
+    @classmethod
+    def before(cls, now: datetime, months: int) -> Period:
+        """So many months up to yesterday: today is not over yet."""
+        last = now.astimezone(UTC).date() - timedelta(days=1)
+        return cls(last - timedelta(days=round(DAYS_A_MONTH * months) - 1), last)
+
+
+@dataclass(frozen=True)
+class Found:
+    """A suspicion that came up or lasted in the period."""
+
+    event: Event
+    suspicion: words.Suspicion
+    visits: tuple[SiteVisit, ...]
+
+    @property
+    def is_open(self) -> bool:
+        """It lasts."""
+        return self.event.closed_at is None
+
+    @property
+    def probability(self) -> str:
+        """At its strongest."""
+        return words.percent(self.event.peak_probability)
+
+
+@dataclass(frozen=True)
+class Visit:
+    """A visit, what it found, and the system before and after it."""
+
+    number: int
+    visit: SiteVisit
+    comparison: Comparison
+
+    @property
+    def result(self) -> str:
+        """The outcome in words; the technician's remark is not among them."""
+        said = str(VisitOutcome(self.visit.outcome).label)
+        cause = self.visit.found_condition
+        return f"{said}: {words.suspicion(cause).name}" if cause else said
+
+
+@dataclass(frozen=True)
+class SystemReport:
+    """One system over the period."""
+
+    system: System
+    past: Past
+    period: Period
+    prefer: Preference
+    found: tuple[Found, ...]
+    waiting: bool = False
+    """Some of its days wait to be judged by a newer version of the method."""
+
+    @cached_property
+    def ends(self) -> Comparison:
+        """The period's beginning beside its end, from the first day with data on."""
+        return compare.ends(self.past, self._first, self.period.last)
+
+    @cached_property
+    def visits(self) -> tuple[Visit, ...]:
+        """Visits in the period, oldest first."""
+        made = {visit.pk: visit for found in self.found for visit in found.visits}.values()
+        inside = [v for v in made if self.period.first <= v.visited_on <= self.period.last]
+        inside.sort(key=lambda visit: (visit.visited_on, visit.pk))
+        return tuple(
+            Visit(i, visit, compare.around(self.past, visit.visited_on))
+            for i, visit in enumerate(inside, start=1)
+        )
+
+    @property
+    def comparisons(self) -> tuple[Row, ...]:
+        """What can be compared: the period's ends, and every visit's before and after."""
+        items = [("Start and end of the period", self.ends)] if self.ends.told else []
+        items += [(f"Visit {it.number}, before and after", it.comparison) for it in self.visits]
+        return compare.table(items, self.prefer)
+
+    @property
+    def short(self) -> tuple[str, str]:
+        """Degree-hours a week that rooms were short, at the period's ends."""
+        return compare.table([("", self.ends)], self.prefer)[0].short
+
+    @property
+    def now(self) -> words.Suspicion:
+        """The leading suspicion today."""
+        standing = getattr(self.system, "standing", None)
+        return words.suspicion(standing.leading if standing else "not_enough_data")
+
+    @cached_property
+    def chart(self) -> Chart | None:
+        """What is drawn; None without data."""
+        frame = Frame(self._first, self.period.last, self.prefer)
+        spans = [self._span(found) for found in self.found]
+        days = [visit.visit.visited_on for visit in self.visits]
+        return report_chart.chart(
+            self.past, frame, [span for span in spans if span.last >= frame.first], days
+        )
+
+    @property
+    def judged_days(self) -> str:
+        """On how many days enough could be judged."""
+        inside = self._inside
+        judged = int(np.isfinite(self.past.fault[inside]).sum())
+        return f"{judged} of {(self.period.last - self._first).days + 1} days"
+
+    @property
+    def cover(self) -> str:
+        """Share of running time that could be judged."""
+        inside = self._inside
+        running = float(self.past.running_h[inside].sum())
+        return words.percent(float(self.past.judged_h[inside].sum()) / running) if running else "–"
+
+    @property
+    def drift(self) -> str:
+        """What the subcooling does against the system's own past, where that can be told."""
+        return units.text(self.past.drift.sentence, self.prefer) if self.past.drift else ""
+
+    @property
+    def _inside(self) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+        return self.past.within(self.period.first, self.period.last)
+
+    @cached_property
+    def _first(self) -> date:
+        """The period's first day, or the first that holds data."""
+        day: date | None = self.past.day[0].item() if self.past.day.size else None
+        return min(max(day or self.period.first, self.period.first), self.period.last)
+
+    def _span(self, found: Found) -> EventSpan:
+        closed = found.event.closed_at
+        last = closed.astimezone(UTC).date() if closed else self.period.last
+        opened = found.event.opened_at.astimezone(UTC).date()
+        return EventSpan(opened, last, found.suspicion.code, found.suspicion.name)
+
+
+@dataclass(frozen=True)
+class BuildingReport:
+    """One building's systems."""
+
+    site: Site
+    systems: tuple[SystemReport, ...]
+
+
+@dataclass(frozen=True)
+class Report:
+    """The whole report."""
+
+    period: Period
+    buildings: tuple[BuildingReport, ...]
+
+    @property
+    def systems(self) -> list[SystemReport]:
+        """All systems."""
+        return [system for building in self.buildings for system in building.systems]
+
+    @property
+    def answer(self) -> str:
+        """How it went, in counts."""
+        counts = Counter(system.ends.word for system in self.systems)
+        if not counts:
+            return "No system is registered here yet."
+        ways = {
+            "better": "better at the end than at the start",
+            "about the same": "about the same",
+            "worse": "worse",
+            "cannot be told": "cannot be told",
+        }
+        said = ", ".join(f"{counts[way]} {text}" for way, text in ways.items() if counts[way])
+        return f"{_count(len(self.systems), 'system')}: {said}."
+
+    @property
+    def work(self) -> str:
+        """What was found and done, in counts."""
+        found = [item for system in self.systems for item in system.found]
+        lasting = sum(item.is_open for item in found)
+        visits = _count(sum(len(system.visits) for system in self.systems), "visit")
+        if not found:
+            return f"No suspicion in the period; {visits} recorded."
+        came, last = _count(len(found), "suspicion"), lasting or "none"
+        if lasting == len(found):
+            return f"{came} in the period, still there; {visits} recorded."
+        return f"{came} in the period, {last} still there; {visits} recorded."
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number or 'no'} {noun}{'' if number == 1 else 's'}"
+
+
+def gather(systems: QuerySet[System], period: Period, prefer: Preference) -> Report:
+    """The report of these systems. Six queries, however many they are."""
+    since = datetime(period.first.year, period.first.month, period.first.day, tzinfo=UTC)
+    events = Event.objects.filter(withdrawn=False).defer("verdict").exclude(closed_at__lt=since)
+    read = systems.select_related("site__client", "standing").defer("standing__verdict")
+    read = read.prefetch_related(
+        "indoor_units", Prefetch("events", events.order_by("opened_at")), "events__visits"
+    )
+    listed = sorted(set(read), key=lambda it: (it.site.name, it.site.pk, it.code))
+    pasts = past.load(listed)
+    waiting = day_rows.outdated(pasts)
+    parts = [
+        SystemReport(it, pasts[it.pk], period, prefer, _found(it, period), it.pk in waiting)
+        for it in listed
+    ]
+    buildings = tuple(
+        BuildingReport(group[0].system.site, tuple(group))
+        for _, it in groupby(parts, key=lambda part: part.system.site_id)
+        if (group := list(it))
+    )
+    return Report(period, buildings)
+
+
+def _found(system: System, period: Period) -> tuple[Found, ...]:
+    return tuple(
+        Found(event, words.suspicion(event.condition), tuple(event.visits.all()))
+        for event in system.events.all()
+        if event.opened_at.astimezone(UTC).date() <= period.last
+    )
