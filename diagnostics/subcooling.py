@@ -45,6 +45,9 @@ class Instruments:
 
 USUAL = Instruments()
 
+SHARED_OFFSET_K = 1.0
+"""A larger difference than this is a fault of one thermistor, not the class of both."""
+
 
 @dataclass(frozen=True)
 class Subcooling:
@@ -72,8 +75,11 @@ def measure(
     instruments: Instruments = USUAL,
 ) -> Subcooling:
     """Subcooling upstream of the subcooler and at the other point."""
-    outdoor_side_k = samples.outdoor_or_nan("liquid_temperature_outdoor_side")
-    indoor_side_k = samples.outdoor_or_nan("liquid_temperature_indoor_side")
+    # With the valve closed both thermistors read one liquid: what they differ by then is shared
+    # between them, which halves the variance of either.
+    share_k = 0.5 * np.clip(direction.offset_k, -SHARED_OFFSET_K, SHARED_OFFSET_K)
+    outdoor_side_k = samples.outdoor_or_nan("liquid_temperature_outdoor_side") - share_k
+    indoor_side_k = samples.outdoor_or_nan("liquid_temperature_indoor_side") + share_k
     to_indoor, to_outdoor = direction.sign > 0, direction.sign < 0
     told = (to_indoor | to_outdoor) & states.running & (states.state != State.DEFROST)
     upstream_t_k = np.where(told, np.where(to_indoor, outdoor_side_k, indoor_side_k), np.nan)
