@@ -68,8 +68,14 @@ def version_of(program: Path, account: Account | None = None) -> tuple[int, ...]
     """
     try:
         said = subprocess.run(
-            [program, "--version"], capture_output=True, text=True, timeout=30, check=True,
-            env=clean_environment(), cwd="/", **drop_to(account),
+            [program, "--version"],
+            capture_output=True,
+            text=True,
+            timeout=30,
+            check=True,
+            env=clean_environment(),
+            cwd="/",
+            **drop_to(account),
         ).stdout
     except (OSError, subprocess.SubprocessError) as error:
         whom = f" as user id {account.uid}" if account else ""
@@ -82,10 +88,18 @@ def version_of(program: Path, account: Account | None = None) -> tuple[int, ...]
 
 def library_folder(postgres: Path) -> Path:
     """Return the folder a server loads its extensions' libraries from."""
-    asked = subprocess.run(
-        [postgres / "pg_config", "--pkglibdir"], capture_output=True, text=True, check=False,
-        env=clean_environment(), timeout=30,
-    ) if (postgres / "pg_config").exists() else None
+    asked = (
+        subprocess.run(
+            [postgres / "pg_config", "--pkglibdir"],
+            capture_output=True,
+            text=True,
+            check=False,
+            env=clean_environment(),
+            timeout=30,
+        )
+        if (postgres / "pg_config").exists()
+        else None
+    )
     if asked and asked.returncode == 0:
         return Path(asked.stdout.strip())
     return postgres.parent / "lib"
@@ -124,7 +138,9 @@ def _copy_for_account(place: Place, folders: list[Path], package: Path) -> Path:
     for folder in folders:
         if folder.exists():
             shutil.copytree(
-                folder, draft / folder.relative_to(package.parent), symlinks=True,
+                folder,
+                draft / folder.relative_to(package.parent),
+                symlinks=True,
                 ignore=shutil.ignore_patterns("include", "*.a", "__pycache__"),
             )
     for folder in (place.root / "programs", draft, *(p for p in draft.rglob("*") if p.is_dir())):

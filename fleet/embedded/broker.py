@@ -64,7 +64,10 @@ class Broker:
         self.place.give(self.place.broker)
         log_file = self.place.log / "broker.log"
         self.process = children.launch(
-            self._arguments(), cwd=self.place.root, log=log_file, account=self.place.account,
+            self._arguments(),
+            cwd=self.place.root,
+            log=log_file,
+            account=self.place.account,
             dies_by=signal.SIGTERM,
         )
         deadline = time.monotonic() + _START_LIMIT_S

@@ -40,7 +40,11 @@ def end_with_keeper() -> None:
 
 
 def launch(
-    argv: Sequence[str | Path], *, cwd: Path, log: Path, account: Account | None,
+    argv: Sequence[str | Path],
+    *,
+    cwd: Path,
+    log: Path,
+    account: Account | None,
     dies_by: signal.Signals,
 ) -> psutil.Process:
     """Start a server in the foreground, its output appended to `log`."""

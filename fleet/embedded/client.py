@@ -131,7 +131,8 @@ def ensure() -> None:
         EmbeddedError: they cannot be started; the message says why and what to do.
     """
     names = [
-        name for name, url in (("database", "DATABASE_URL"), ("broker", "REDIS_URL"))
+        name
+        for name, url in (("database", "DATABASE_URL"), ("broker", "REDIS_URL"))
         if not os.environ.get(url)
     ]
     if names:
@@ -172,7 +173,7 @@ def _connect(place: Place) -> socket.socket | None:
     connection = socket.socket(socket.AF_UNIX)
     try:
         connection.connect(str(place.supervisor_socket))
-    except (FileNotFoundError, ConnectionRefusedError):
+    except (FileNotFoundError, NotADirectoryError, ConnectionRefusedError):
         connection.close()
         return None
     except PermissionError as error:

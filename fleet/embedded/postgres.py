@@ -174,13 +174,24 @@ def _make_cluster(place: Place, folder: Path, major: int) -> None:
     place.give(draft)
     password = _new_password(place)
     with _handed_over(place, password) as password_file:
-        _run(place, [
-            folder / "initdb", "--pgdata", draft, f"--username={DATABASE_USER}",
-            f"--pwfile={password_file}", "--auth=scram-sha-256", "--encoding=UTF8",
-            *_locale(major), "--data-checksums", "--no-instructions",
-        ])
+        _run(
+            place,
+            [
+                folder / "initdb",
+                "--pgdata",
+                draft,
+                f"--username={DATABASE_USER}",
+                f"--pwfile={password_file}",
+                "--auth=scram-sha-256",
+                "--encoding=UTF8",
+                *_locale(major),
+                "--data-checksums",
+                "--no-instructions",
+            ],
+        )
     _run(
-        place, [folder / "postgres", "--single", "-D", draft, "postgres"],
+        place,
+        [folder / "postgres", "--single", "-D", draft, "postgres"],
         f"CREATE DATABASE {DATABASE_NAME};\n",
     )
     draft.rename(place.cluster)
@@ -216,14 +227,18 @@ def _handed_over(place: Place, password: str) -> Iterator[Path]:
 
 def _run(place: Place, argv: list[str | Path], text: str = "") -> None:
     done = subprocess.run(
-        argv, input=text, capture_output=True, text=True, cwd=place.root, check=False,
-        env=children.clean_environment(), preexec_fn=children.follow_parent(signal.SIGKILL),
+        argv,
+        input=text,
+        capture_output=True,
+        text=True,
+        cwd=place.root,
+        check=False,
+        env=children.clean_environment(),
+        preexec_fn=children.follow_parent(signal.SIGKILL),
         **children.drop_to(place.account),
     )
     if done.returncode or "ERROR:" in done.stderr:
-        raise EmbeddedError(
-            f"{Path(argv[0]).name} failed in {place.root}:\n{done.stderr.strip()}"
-        )
+        raise EmbeddedError(f"{Path(argv[0]).name} failed in {place.root}:\n{done.stderr.strip()}")
 
 
 def _refuse_other_major(cluster: Path, major: int) -> None:
@@ -248,4 +263,3 @@ def _integer(text: str) -> int:
         return int(text)
     except ValueError:
         return _NO_SUCH_PID
-

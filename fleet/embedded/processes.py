@@ -73,7 +73,10 @@ class Service:
                 self.pause_s = 0.0
             log.warning(
                 "the %s ended (status %s) after %.0f s; starting it again in %.0f s",
-                self.name, self.process.returncode, ran_s, self.pause_s,
+                self.name,
+                self.process.returncode,
+                ran_s,
+                self.pause_s,
             )
             self.due_at = now + self.pause_s
             self.pause_s = min(max(2 * self.pause_s, 1.0), _LONGEST_PAUSE_S)
@@ -157,8 +160,12 @@ def _worker(concurrency: int) -> Service:
     return Service(
         name="worker",
         argv=[
-            *_celery("worker"), f"--concurrency={concurrency}", "--hostname=worker@%h",
-            "--without-gossip", "--without-mingle", "--without-heartbeat",
+            *_celery("worker"),
+            f"--concurrency={concurrency}",
+            "--hostname=worker@%h",
+            "--without-gossip",
+            "--without-mingle",
+            "--without-heartbeat",
         ],
         # SIGTERM then means: finish what runs within the soft limit, let the rest go
         environment={"REMAP_SIGTERM": "SIGQUIT"},
@@ -187,7 +194,14 @@ def _web_server(descriptor: int) -> Service:
 def _celery(command: str) -> list[str]:
     quiet_root = "ignore:You're running the worker with superuser:UserWarning"
     return [
-        "-W", quiet_root, "-m", "celery", "--quiet", "--app=fleet", command, "--loglevel=WARNING",
+        "-W",
+        quiet_root,
+        "-m",
+        "celery",
+        "--quiet",
+        "--app=fleet",
+        command,
+        "--loglevel=WARNING",
     ]
 
 

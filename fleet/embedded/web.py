@@ -12,6 +12,7 @@ from fleet.embedded.children import end_with_keeper
 from fleet.wsgi import application
 
 _THREADS = 8  # each may hold one database connection
+_BODY_BYTES = 66 * 2**20  # a little over the largest upload; what is larger is never buffered
 
 
 def main(descriptor: int) -> None:
@@ -23,7 +24,14 @@ def main(descriptor: int) -> None:
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     end_with_keeper()
     listener = socket.socket(fileno=descriptor)
-    waitress.serve(application, sockets=[listener], threads=_THREADS, ident=None, _quiet=True)
+    waitress.serve(
+        application,
+        sockets=[listener],
+        threads=_THREADS,
+        ident=None,
+        max_request_body_size=_BODY_BYTES,
+        _quiet=True,
+    )
 
 
 if __name__ == "__main__":

@@ -97,13 +97,24 @@ class Stack:
 
     def begin(self, **environment: str) -> User:
         """Start a user without waiting for it."""
-        clean = {key: value for key, value in os.environ.items()
-                 if key not in {"DATABASE_URL", "REDIS_URL"}}
+        clean = {
+            key: value
+            for key, value in os.environ.items()
+            if key not in {"DATABASE_URL", "REDIS_URL"}
+        }
         process = subprocess.Popen(
-            [*self.python, "-c", _USER], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+            [*self.python, "-c", _USER],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
             cwd=REPOSITORY,
-            env={**clean, "MILLRACE_DATA": str(self.home), "PYTHONPATH": str(REPOSITORY),
-                 **self.environment, **environment},
+            env={
+                **clean,
+                "MILLRACE_DATA": str(self.home),
+                "PYTHONPATH": str(REPOSITORY),
+                **self.environment,
+                **environment,
+            },
         )
         self.users.append(User(process))
         return self.users[-1]
@@ -116,8 +127,12 @@ class Stack:
 
     def sql(self, statement: str) -> list[tuple[Any, ...]]:
         with psycopg.connect(
-            host=str(self.place.sockets), port=SOCKET_PORT, dbname=DATABASE_NAME,
-            user=DATABASE_USER, passfile=str(self.place.password_file), autocommit=True,
+            host=str(self.place.sockets),
+            port=SOCKET_PORT,
+            dbname=DATABASE_NAME,
+            user=DATABASE_USER,
+            passfile=str(self.place.password_file),
+            autocommit=True,
         ) as connection:
             cursor = connection.execute(statement)
             return cursor.fetchall() if cursor.description else []
@@ -133,8 +148,11 @@ class Stack:
         return self._one("fleet.embedded.supervisor", str(self.home))
 
     def _one(self, *words: str) -> psutil.Process:
-        found = [process for process in self.processes()
-                 if all(word in " ".join(process.cmdline()) for word in words)]
+        found = [
+            process
+            for process in self.processes()
+            if all(word in " ".join(process.cmdline()) for word in words)
+        ]
         assert len(found) == 1, f"{words}: {found}"
         return found[0]
 
@@ -142,8 +160,11 @@ class Stack:
         """Every live server process of this folder, found by its command line or folder."""
         roots = (str(self.home), str(self.place.root))
         users = {user.process.pid for user in self.users} | {os.getpid()}
-        return [process for process in psutil.process_iter()
-                if process.pid not in users and _concerns(process, roots)]
+        return [
+            process
+            for process in psutil.process_iter()
+            if process.pid not in users and _concerns(process, roots)
+        ]
 
     def is_down(self, within_s: float = 30.0) -> bool:
         # the look at every process is dear, the supervisor's lock is cheap

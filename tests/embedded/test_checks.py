@@ -23,9 +23,7 @@ def test_nothing_is_wrong_with_the_private_stack(transactional_db: None) -> None
     ("setting", "identity"),
     [("synchronous_commit", "millrace.E003")],
 )
-def test_a_server_that_may_lose_commits_is_refused(
-    db: None, setting: str, identity: str
-) -> None:
+def test_a_server_that_may_lose_commits_is_refused(db: None, setting: str, identity: str) -> None:
     with connection.cursor() as cursor:
         cursor.execute(f"SET LOCAL {setting} = off")
     with pytest.raises(SystemCheckError) as refused:

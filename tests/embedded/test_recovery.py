@@ -192,8 +192,9 @@ def test_a_server_that_cannot_start_says_why(stack: Stack) -> None:
 def test_a_timescaledb_library_beside_the_server_is_loaded(stack: Stack) -> None:
     """The library is a stand-in under that name: only the finding and loading is tested here."""
     programs = stack.home.parent / "pg"
-    subprocess.run(["cp", "-a", str(Path(client_program("psql")).parents[1]), str(programs)],
-                   check=True)
+    subprocess.run(
+        ["cp", "-a", str(Path(client_program("psql")).parents[1]), str(programs)], check=True
+    )
     shutil.copy(programs / "lib" / "lo.so", programs / "lib" / "timescaledb.so")
     user = stack.use(MILLRACE_PG_BIN=str(programs / "bin"))
     assert user.refusal == ""

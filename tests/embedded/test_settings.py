@@ -21,11 +21,18 @@ from tests.embedded.harness import REPOSITORY, Stack
 def _manage(
     arguments: Sequence[str], home: Path, **environment: str
 ) -> subprocess.CompletedProcess[str]:
-    clean = {key: value for key, value in os.environ.items()
-             if key not in {"DATABASE_URL", "REDIS_URL", "SECRET_KEY"}}
+    clean = {
+        key: value
+        for key, value in os.environ.items()
+        if key not in {"DATABASE_URL", "REDIS_URL", "SECRET_KEY", "DJANGO_ALLOW_ASYNC_UNSAFE"}
+    }
     return subprocess.run(
-        [sys.executable, "manage.py", *arguments], cwd=REPOSITORY, text=True, timeout=120,
-        capture_output=True, check=False,
+        [sys.executable, "manage.py", *arguments],
+        cwd=REPOSITORY,
+        text=True,
+        timeout=120,
+        capture_output=True,
+        check=False,
         env={**clean, "MILLRACE_DATA": str(home), **environment},
     )
 
@@ -55,7 +62,9 @@ def test_dbshell_reaches_the_private_database(stack: Stack) -> None:
 
 def test_a_given_database_is_used_instead(empty_stack: Stack) -> None:
     done = _manage(
-        ["showmigrations"], empty_stack.home, DATABASE_URL="postgres://nobody@127.0.0.1:1/none",
+        ["showmigrations"],
+        empty_stack.home,
+        DATABASE_URL="postgres://nobody@127.0.0.1:1/none",
         REDIS_URL="redis://127.0.0.1:1/0",
     )
     assert done.returncode == 1

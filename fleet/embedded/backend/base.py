@@ -18,8 +18,14 @@ from fleet.embedded.binaries import client_program
 
 _RESTART_LIMIT_S = 30.0
 # A server just killed or stopping answers so; any other refusal is the caller's business.
-_RESTARTING = ("connection refused", "no such file", "starting up", "shutting down",
-               "closed the connection", "in recovery mode")
+_RESTARTING = (
+    "connection refused",
+    "no such file",
+    "starting up",
+    "shutting down",
+    "closed the connection",
+    "in recovery mode",
+)
 
 
 class DatabaseClient(client.DatabaseClient):

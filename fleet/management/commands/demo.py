@@ -125,7 +125,7 @@ class Command(BaseCommand):
             signal.signal(signum, lambda *_: interrupted.set())
         with running_services(port) as running:
             self.stdout.write(
-                f"The dashboard is at {running.web}, {_age_s():.0f} s after the start."
+                f"The dashboard is at {running.web} (ready {_age_s():.0f} s after the start)."
                 " Ctrl-C stops it."
             )
             self.stdout.flush()
