@@ -20,11 +20,16 @@ from tests.embedded.harness import REPOSITORY, Stack, eventually
 
 
 def _start(stack: Stack, *arguments: str) -> subprocess.Popen[str]:
-    environment = {key: value for key, value in os.environ.items()
-                   if key not in {"DATABASE_URL", "REDIS_URL"}}
+    environment = {
+        key: value for key, value in os.environ.items() if key not in {"DATABASE_URL", "REDIS_URL"}
+    }
     return subprocess.Popen(
-        [sys.executable, "manage.py", "up", *arguments], cwd=REPOSITORY, text=True,
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, start_new_session=True,
+        [sys.executable, "manage.py", "up", *arguments],
+        cwd=REPOSITORY,
+        text=True,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        start_new_session=True,
         env={**environment, "MILLRACE_DATA": str(stack.home)},
     )
 

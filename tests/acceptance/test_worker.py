@@ -22,13 +22,25 @@ from tests.embedded.harness import REPOSITORY, Stack, eventually
 
 @contextmanager
 def _worker(stack: Stack, concurrency: int = 1) -> Iterator[subprocess.Popen[bytes]]:
-    environment = {key: value for key, value in os.environ.items()
-                   if key not in {"DATABASE_URL", "REDIS_URL"}}
+    environment = {
+        key: value for key, value in os.environ.items() if key not in {"DATABASE_URL", "REDIS_URL"}
+    }
     worker = subprocess.Popen(
-        [sys.executable, "-m", "celery", "--quiet", "-A", "tests.acceptance.bells", "worker",
-         "--loglevel=ERROR", f"--concurrency={concurrency}", "--without-gossip",
-         "--without-mingle"],
-        cwd=REPOSITORY, start_new_session=True,
+        [
+            sys.executable,
+            "-m",
+            "celery",
+            "--quiet",
+            "-A",
+            "tests.acceptance.bells",
+            "worker",
+            "--loglevel=ERROR",
+            f"--concurrency={concurrency}",
+            "--without-gossip",
+            "--without-mingle",
+        ],
+        cwd=REPOSITORY,
+        start_new_session=True,
         env={**environment, "MILLRACE_DATA": str(stack.home), "REMAP_SIGTERM": "SIGQUIT"},
     )
     try:
@@ -89,8 +101,11 @@ def test_no_pool_process_outlives_a_killed_worker(stack: Stack, tmp_path: Path) 
 
 
 def test_no_message_is_handed_out_again_while_its_task_may_run() -> None:
-    for options in (app.conf.broker_transport_options, app.conf.result_backend_transport_options,
-                    app.conf):
+    for options in (
+        app.conf.broker_transport_options,
+        app.conf.result_backend_transport_options,
+        app.conf,
+    ):
         assert options["visibility_timeout"] == VISIBILITY_TIMEOUT_S
     assert app.conf.task_time_limit < VISIBILITY_TIMEOUT_S
     assert app.conf.task_acks_late
