@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from django.db.models import QuerySet
 from django.shortcuts import get_object_or_404
 
-from fleet.models import Client, Event, Role, Site, System
+from fleet.models import Client, Event, Role, ShareLink, Site, System
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import AbstractBaseUser, AnonymousUser
@@ -76,6 +76,15 @@ def client_or_404(user: Person, code: str) -> Client:
     Raises Http404: no such client, not this person's, or a technician asks.
     """
     return get_object_or_404(visible_clients(user), code=code)
+
+
+def share_link_or_404(user: Person, pk: int) -> ShareLink:
+    """The link of that number, for those who may see its client's account.
+
+    Raises Http404: no such link, or not this person's client.
+    """
+    links = ShareLink.objects.filter(client__in=visible_clients(user)).select_related("client")
+    return get_object_or_404(links, pk=pk)
 
 
 def event_or_404(user: Person, pk: int) -> Event:

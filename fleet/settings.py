@@ -6,6 +6,8 @@ SECRET_KEY              instead of the one generated into the data folder
 MILLRACE_ALLOWED_HOSTS  names this server answers to, separated by commas
 MILLRACE_HTTPS          1 when a proxy in front speaks TLS: secure cookies, HSTS
 MILLRACE_DEBUG          1 while developing
+MILLRACE_COMPANY        name of the service company, on what clients read
+MILLRACE_COMPANY_LOGO   its picture (.svg, .png, .jpg), beside the name
 MILLRACE_STATIC_ROOT    where collectstatic writes; without it files are served as they lie
 """
 
@@ -108,6 +110,9 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
 ]
+
+COMPANY_NAME = os.environ.get("MILLRACE_COMPANY", "")
+COMPANY_LOGO = os.environ.get("MILLRACE_COMPANY_LOGO", "")
 
 STATIC_URL = "static/"
 STATIC_ROOT = os.environ.get("MILLRACE_STATIC_ROOT") or None

@@ -5,6 +5,7 @@ from fleet.models.client import Client
 from fleet.models.day import PooledDay
 from fleet.models.event import Event, EventNote, EventState, SiteVisit, VisitOutcome
 from fleet.models.idempotency import IdempotencyKey
+from fleet.models.share import ShareLink
 from fleet.models.site import Site
 from fleet.models.system import IndoorUnit, System
 from fleet.models.token import UploadToken
@@ -22,6 +23,7 @@ __all__ = [
     "Membership",
     "PooledDay",
     "Role",
+    "ShareLink",
     "Site",
     "SiteVisit",
     "Standing",

@@ -8,7 +8,6 @@ from datetime import timedelta
 from django.contrib import messages
 from django.contrib.auth import get_user_model
 from django.db import transaction
-from django.forms import BaseForm
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
@@ -18,7 +17,7 @@ from fleet import access
 from fleet.analysis import alarm_state
 from fleet.analysis.alarm_state import Alarm
 from fleet.models import Event, EventState, Role
-from fleet.pages.forms import NoteForm, ShelveForm, VisitForm
+from fleet.pages.forms import NoteForm, ShelveForm, VisitForm, faults
 
 
 def _move(pk: int, step: Callable[[Alarm], Alarm]) -> str:
@@ -49,16 +48,6 @@ def _answer(request: HttpRequest, pk: int, done: str, refusal: str = "") -> Http
     return redirect("event", pk=pk)
 
 
-def _faults(form: BaseForm) -> str:
-    """The form's complaints in one line."""
-    found = []
-    for name, texts in form.errors.as_data().items():
-        label = form.fields[name].label or name if name in form.fields else ""
-        said = " ".join(str(text) for fault in texts for text in fault.messages)
-        found.append(f"{label}: {said}" if label else said)
-    return " ".join(found)
-
-
 @require_POST
 def acknowledge(request: HttpRequest, pk: int) -> HttpResponse:
     """Somebody has seen it."""
@@ -85,7 +74,7 @@ def shelve(request: HttpRequest, pk: int) -> HttpResponse:
     event = access.event_to_act_on_or_404(request.user, pk)
     form = ShelveForm(request.POST)
     if not form.is_valid():
-        return _answer(request, pk, "", _faults(form))
+        return _answer(request, pk, "", faults(form))
     now, days = timezone.now(), timedelta(days=form.cleaned_data["days"])
     reason = form.cleaned_data["reason"]
     refusal = _move(event.pk, lambda alarm: alarm_state.shelve(alarm, now + days, reason, now=now))
@@ -105,7 +94,7 @@ def note(request: HttpRequest, pk: int) -> HttpResponse:
     event = access.event_or_404(request.user, pk)
     form = NoteForm(request.POST)
     if not form.is_valid():
-        return _answer(request, pk, "", _faults(form))
+        return _answer(request, pk, "", faults(form))
     written = form.save(commit=False)
     written.event, written.author = event, request.user
     written.save()
@@ -118,7 +107,7 @@ def visit(request: HttpRequest, pk: int) -> HttpResponse:
     event = access.event_to_act_on_or_404(request.user, pk)
     form = VisitForm(request.POST, today=timezone.localdate(timezone=event.system.site.zone))
     if not form.is_valid():
-        return _answer(request, pk, "", _faults(form))
+        return _answer(request, pk, "", faults(form))
     reported = form.save(commit=False)
     reported.event, reported.visitor = event, request.user
     reported.save()

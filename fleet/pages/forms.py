@@ -67,3 +67,22 @@ class ShelveForm(forms.Form):
 
     days = forms.IntegerField(min_value=1, max_value=90, initial=14, label="Days")
     reason = forms.CharField(max_length=300, label="Reason")
+
+
+class ShareForm(forms.Form):
+    """For whom a link is, and for how long."""
+
+    DAYS = ((7, "a week"), (30, "30 days"), (90, "90 days"))
+
+    reader = forms.CharField(max_length=120, label="For whom")
+    days = forms.TypedChoiceField(choices=DAYS, coerce=int, initial=30, label="Opens for")
+
+
+def faults(form: forms.BaseForm) -> str:
+    """The form's complaints in one line."""
+    found = []
+    for name, texts in form.errors.as_data().items():
+        label = form.fields[name].label or name if name in form.fields else ""
+        said = " ".join(str(text) for fault in texts for text in fault.messages)
+        found.append(f"{label}: {said}" if label else said)
+    return " ".join(found)

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.db.models import Count, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from fleet import access
-from fleet.models import Client, System
+from fleet.models import Client, ShareLink, System
 from fleet.pages import report, units
+from fleet.pages.forms import ShareForm
 from fleet.pages.report import MONTHS, Period
 
 USUAL_MONTHS = 3
+LINKS_SHOWN = 20
 
 
 def chosen_months(request: HttpRequest) -> int:
@@ -23,19 +28,20 @@ def chosen_months(request: HttpRequest) -> int:
 
 
 def _page(
-    request: HttpRequest, systems: QuerySet[System], client: Client, title: str
+    request: HttpRequest, systems: QuerySet[System], client: Client, more: dict[str, Any]
 ) -> HttpResponse:
     now, months, prefer = timezone.now(), chosen_months(request), units.preference(request)
     context = {
         "base": "base.html",
         "report": report.gather(systems, Period.before(now, months), prefer),
         "client": client,
-        "title": title,
+        "title": client.name,
         "months": months,
         "choices": MONTHS,
         "now": now,
         "role": access.role_of(request.user),
         "units": prefer,
+        **more,
     }
     return render(request, "report/page.html", context)
 
@@ -58,7 +64,11 @@ def client(request: HttpRequest, code: str) -> HttpResponse:
     """A client the person looks after, or 404."""
     found = access.client_or_404(request.user, code)
     systems = access.visible_systems(request.user).filter(site__client=found)
-    return _page(request, systems, found, found.name)
+    links = [
+        (link, request.build_absolute_uri(reverse("shared", args=[link.token])))
+        for link in ShareLink.objects.filter(client=found).select_related("made_by")[:LINKS_SHOWN]
+    ]
+    return _page(request, systems, found, {"links": links, "share_form": ShareForm()})
 
 
 @require_GET
@@ -66,4 +76,4 @@ def building(request: HttpRequest, code: str) -> HttpResponse:
     """One building the person may see, or 404."""
     site = access.site_or_404(request.user, code)
     systems = access.visible_systems(request.user).filter(site=site)
-    return _page(request, systems, site.client, site.name)
+    return _page(request, systems, site.client, {"title": site.name})

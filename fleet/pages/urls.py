@@ -5,7 +5,17 @@ from __future__ import annotations
 from django.contrib.auth import views as auth
 from django.urls import URLPattern, path
 
-from fleet.pages import building, event, event_actions, health, months, ranking, units
+from fleet.pages import (
+    building,
+    company,
+    event,
+    event_actions,
+    health,
+    months,
+    ranking,
+    share,
+    units,
+)
 
 urlpatterns: list[URLPattern] = [
     path("", ranking.ranking, name="ranking"),
@@ -13,6 +23,9 @@ urlpatterns: list[URLPattern] = [
     path("sites/<slug:code>/months/", months.building, name="building-months"),
     path("clients/", months.clients, name="clients"),
     path("clients/<slug:code>/", months.client, name="client"),
+    path("clients/<slug:code>/share", share.make, name="share"),
+    path("share-links/<int:pk>/revoke", share.revoke, name="share-revoke"),
+    path("shared/<str:token>/", share.shared, name="shared"),
     path("events/<int:pk>/", event.event, name="event"),
     path("events/<int:pk>/series.json", event.series, name="event-series"),
     path("events/<int:pk>/acknowledge", event_actions.acknowledge, name="event-acknowledge"),
@@ -21,6 +34,7 @@ urlpatterns: list[URLPattern] = [
     path("events/<int:pk>/unshelve", event_actions.unshelve, name="event-unshelve"),
     path("events/<int:pk>/note", event_actions.note, name="event-note"),
     path("events/<int:pk>/visit", event_actions.visit, name="event-visit"),
+    path("company-logo", company.logo, name="company-logo"),
     path("units", units.choose, name="units"),
     path("sign-in", auth.LoginView.as_view(template_name="sign_in.html"), name="sign-in"),
     path("sign-out", auth.LogoutView.as_view(), name="sign-out"),

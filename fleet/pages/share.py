@@ -1,0 +1,86 @@
+"""A client's report for somebody without an account: make, revoke and open a link."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from django.conf import settings
+from django.contrib import messages
+from django.contrib.auth.decorators import login_not_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_POST
+
+from fleet import access
+from fleet.models import ShareLink, System
+from fleet.pages import company, report
+from fleet.pages.forms import ShareForm, faults
+from fleet.pages.months import chosen_months
+from fleet.pages.report import MONTHS, Period
+from fleet.pages.units import Preference
+
+PRIVATE = {
+    "Cache-Control": "private, no-store",
+    "Referrer-Policy": "no-referrer",  # the address is the key
+    "X-Robots-Tag": "noindex, nofollow, noarchive",
+}
+
+
+@require_POST
+def make(request: HttpRequest, code: str) -> HttpResponse:
+    """A new link to the report of a client the person looks after."""
+    client = access.client_or_404(request.user, code)
+    form = ShareForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, faults(form))
+        return redirect("client", code)
+    days = timedelta(days=form.cleaned_data["days"])
+    ShareLink.objects.create(
+        client=client,
+        reader=form.cleaned_data["reader"],
+        made_by_id=request.user.pk,
+        expires_at=timezone.now() + days,
+    )
+    messages.success(request, "The link is made. Whoever has it sees this client's report.")
+    return redirect("client", code)
+
+
+@require_POST
+def revoke(request: HttpRequest, pk: int) -> HttpResponse:
+    """Let a link open no more."""
+    link = access.share_link_or_404(request.user, pk)
+    link.revoke(timezone.now())
+    messages.success(request, f"The link for {link.reader} opens no more.")
+    return redirect("client", link.client.code)
+
+
+@login_not_required
+@require_GET
+def shared(request: HttpRequest, token: str) -> HttpResponse:
+    """The report of the link's client alone, without notes and remarks; 404 when it is over."""
+    now = timezone.now()
+    link = ShareLink.objects.opened_by(token, now)
+    if link is None:
+        raise Http404
+    link.note_opening(now)
+    months, wants_f = chosen_months(request), request.GET.get("temperature") == "degF"
+    prefer = Preference("degF") if wants_f else Preference()
+    systems = System.objects.filter(site__client=link.client)
+    context = {
+        "base": "report/shared_base.html",
+        "shared": True,
+        "report": report.gather(systems, Period.before(now, months), prefer),
+        "client": link.client,
+        "title": link.client.name,
+        "months": months,
+        "choices": MONTHS,
+        "link": link,
+        "prefer": prefer,
+        "company": settings.COMPANY_NAME,
+        "logo": company.has_logo(),
+    }
+    answer = render(request, "report/page.html", context)
+    for name, value in PRIVATE.items():
+        answer[name] = value
+    return answer
