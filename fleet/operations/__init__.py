@@ -1,0 +1,1 @@
+"""What whoever runs an installation does to it: put aside work back, copies, retention."""

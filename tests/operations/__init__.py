@@ -1,0 +1,1 @@
+"""Tests of what whoever runs an installation does to it."""
