@@ -1,0 +1,76 @@
+"""Takes the README's pictures from a running demo.
+
+python manage.py demo                                   # in one terminal; note the passwords
+python -m tests.browser.pictures http://127.0.0.1:8321 manager PASSWORD
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from playwright.sync_api import Page, sync_playwright
+
+from tests.browser.conftest import _launch
+
+FOLDER = Path("fixtures/pictures")
+DESKTOP = {"width": 1280, "height": 900}
+PHONE = {"width": 390, "height": 844}
+
+
+def sign_in(page: Page, address: str, name: str, password: str) -> None:
+    """Leave ``page`` signed in, on the ranking."""
+    page.goto(address)
+    page.fill("input[name=username]", name)
+    page.fill("input[name=password]", password)
+    page.get_by_role("button", name="Sign in").click()
+    page.wait_for_load_state("networkidle")
+
+
+def take(page: Page, name: str) -> None:
+    """One picture of what is in the window."""
+    FOLDER.mkdir(exist_ok=True)
+    page.screenshot(path=FOLDER / f"{name}.png", animations="disabled")
+
+
+def event_with_plot(page: Page, address: str) -> None:
+    """Open the first building's first event and wait for its plot."""
+    page.goto(address)
+    page.click("main a[href*='/sites/']")
+    page.wait_for_load_state("networkidle")
+    page.click("main a[href*='/events/']")
+    page.wait_for_selector(".js-plotly-plot .main-svg", timeout=30_000)
+    page.wait_for_load_state("networkidle")
+
+
+def main() -> int:
+    """Ranking, building, event and its plot; ranking and event on a phone."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("address")
+    parser.add_argument("name")
+    parser.add_argument("password")
+    options = parser.parse_args()
+    with sync_playwright() as playwright:
+        browser = _launch(playwright)
+        page = browser.new_page(viewport=DESKTOP)
+        sign_in(page, options.address, options.name, options.password)
+        take(page, "ranking")
+        page.click("main a[href*='/sites/']")
+        page.wait_for_load_state("networkidle")
+        take(page, "building")
+        event_with_plot(page, options.address)
+        take(page, "event")
+        page.locator(".js-plotly-plot").first.scroll_into_view_if_needed()
+        page.mouse.wheel(0, 300)
+        page.wait_for_timeout(800)
+        take(page, "plot")
+        page.set_viewport_size(PHONE)
+        page.reload()
+        page.wait_for_load_state("networkidle")
+        take(page, "event-phone")
+        browser.close()
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
