@@ -62,6 +62,15 @@ def site_or_404(user: Person, code: str) -> Site:
     return get_object_or_404(visible_sites(user).select_related("client"), code=code)
 
 
+def system_or_404(user: Person, site_code: str, code: str) -> System:
+    """The system of that site and code, with its site and client.
+
+    Raises Http404: no such system, or not this person's.
+    """
+    systems = visible_systems(user).select_related("site__client").distinct()
+    return get_object_or_404(systems, site__code=site_code, code=code)
+
+
 def visible_clients(user: Person) -> QuerySet[Client]:
     """Clients whose whole account this person may see: all, or those they look after."""
     role, clients = role_of(user), Client.objects.all()

@@ -15,9 +15,10 @@ from django.views.decorators.http import require_GET
 from diagnostics.weigh import CONDITIONS
 from fleet import access
 from fleet.models import Event, IndoorUnit, System
-from fleet.pages import history, history_chart, standings, units, words
+from fleet.pages import history, history_chart, past, standings, units, words
 from fleet.pages.history import Change
 from fleet.pages.history_chart import EventSpan, HistoryChart
+from fleet.pages.past import Past
 from fleet.pages.standings import SystemLine
 from fleet.pages.units import Preference
 
@@ -54,6 +55,7 @@ class SystemPart:
     events: tuple[EventLine, ...]
     chart: HistoryChart | None
     trend: str
+    drift: str
     why: str
 
     @property
@@ -111,7 +113,11 @@ def _trend(before_after: tuple[tuple[str, Change], ...], prefer: Preference) -> 
 
 
 def _part(
-    line: SystemLine, days: list[history.Day], zone: ZoneInfo, prefer: Preference
+    line: SystemLine,
+    days: list[history.Day],
+    behind: Past,
+    zone: ZoneInfo,
+    prefer: Preference,
 ) -> SystemPart:
     events = tuple(
         EventLine(event, words.suspicion(event.condition)) for event in line.system.events.all()
@@ -129,6 +135,7 @@ def _part(
             history_chart.Frame(last, prefer, _expected_k(line)),
         ),
         _trend(tuple((way, history.change(days, last, field)) for way, field in ways), prefer),
+        behind.drift_text(prefer),
         units.text(line.why, prefer),
     )
 
@@ -184,7 +191,11 @@ def building(request: HttpRequest, code: str) -> HttpResponse:
     lines = standings.system_lines(_systems(request, site.pk), now, ledgers=True)
     newest = max((line.last_sample for line in lines if line.last_sample), default=now)
     days = history.daily((line.system for line in lines), site.zone, newest - timedelta(days=DAYS))
-    parts = [_part(line, days.get(line.system.pk, []), site.zone, prefer) for line in lines]
+    pasts = past.load([line.system for line in lines])
+    parts = [
+        _part(line, days.get(line.system.pk, []), pasts[line.system.pk], site.zone, prefer)
+        for line in lines
+    ]
     first = min((group[0].day for group in days.values()), default=None)
     context = {
         "site": site,

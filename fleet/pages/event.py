@@ -13,7 +13,7 @@ from django.views.decorators.http import require_GET
 
 from fleet import access
 from fleet.models import Event, EventState, Role
-from fleet.pages import charts, ledger, plot_data, spans, units, words
+from fleet.pages import charts, ledger, past, plot_data, spans, units, words
 from fleet.pages.advice import Check, advice, cautions
 from fleet.pages.forms import NoteForm, ShelveForm, VisitForm
 from fleet.pages.units import Preference
@@ -57,6 +57,7 @@ def _standing(found: Event, prefer: Preference) -> dict[str, Any]:
         "suspicion": words.suspicion(found.condition),
         "why": units.text(words.reasons(found.why), prefer),
         "sureness": f"{words.sureness(probability)}, {words.percent(probability)}",
+        "drift": _drift(found, prefer),
         "urgent": bool(found.verdict.get("urgent")),
         "settle": found.verdict.get("settle") or (),
         "advice": advice(found.condition),
@@ -66,6 +67,13 @@ def _standing(found: Event, prefer: Preference) -> dict[str, Any]:
         not in (EventState.UNACKNOWLEDGED_ACTIVE, EventState.RETURNED_UNACKNOWLEDGED),
         "shelved": found.state == EventState.SHELVED,
     }
+
+
+def _drift(found: Event, prefer: Preference) -> str:
+    """A drift of the subcooling while the event lasts; nothing beside one that is over."""
+    if found.closed_at is not None:
+        return ""
+    return past.load([found.system])[found.system_id].drift_text(prefer, only_changes=True)
 
 
 def _checks(condition: str, told: list[ledger.Line]) -> list[tuple[Check, ledger.Line | None]]:

@@ -78,6 +78,36 @@ class ShareForm(forms.Form):
     days = forms.TypedChoiceField(choices=DAYS, coerce=int, initial=30, label="Opens for")
 
 
+class ChargeForm(forms.Form):
+    """What a person adds to the manifest on the charge worksheet."""
+
+    weighed = forms.FloatField(required=False, min_value=0.001, label="Recovered and weighed, kg")
+    factory = forms.FloatField(
+        required=False, min_value=0.001, label="Factory charge before any line allowance, kg"
+    )
+    limit = forms.FloatField(
+        required=False, min_value=0.0001, label="Limit for an occupied room, kg/m³"
+    )
+    edition = forms.CharField(
+        required=False, max_length=120, label="Standard and edition the limit was read from"
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        """Any number of decimals."""
+        super().__init__(*args, **kwargs)
+        for name in ("weighed", "factory", "limit"):
+            self.fields[name].widget.attrs |= {"step": "any", "inputmode": "decimal"}
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse a limit without its edition: values differ between them."""
+        entered: dict[str, Any] = super().clean() or {}
+        if entered.get("limit") is not None and not (entered.get("edition") or "").strip():
+            self.add_error(
+                "edition", "Enter the standard and edition: published limits differ between them."
+            )
+        return entered
+
+
 def faults(form: forms.BaseForm) -> str:
     """The form's complaints in one line."""
     found = []

@@ -10,13 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diagnostics import verdict, weigh
-from diagnostics.drift import Drift, drift
+from diagnostics.drift import Drift, Kind, drift
 from diagnostics.episodes import LEAST_JUDGED_S
 from diagnostics.findings import Context
 from diagnostics.samples import FloatArray, TimeArray
 from diagnostics.windows import Windows
 from fleet.analysis import day_rows
 from fleet.models import System
+from fleet.pages import units
+from fleet.pages.units import Preference
 
 STEADY_S = 1800.0
 """A day's subcooling is compared when it rests on half an hour of steady operation, as the
@@ -47,6 +49,18 @@ class Past:
     def within(self, first: date, last: date) -> NDArray[np.bool_]:
         """Which days lie in a span, both ends included, shape (d,)."""
         return (self.day >= np.datetime64(first)) & (self.day <= np.datetime64(last))
+
+    def drift_text(self, prefer: Preference, *, only_changes: bool = False) -> str:
+        """What the subcooling does against the system's own past, in the reader's units.
+
+        Empty where that cannot be told; with ``only_changes`` also where it does nothing.
+        """
+        told = self.drift
+        if told is None or told.kind is Kind.UNKNOWN:
+            return ""
+        return (
+            "" if only_changes and told.kind is Kind.STEADY else units.text(told.sentence, prefer)
+        )
 
     @property
     def learned(self) -> bool:

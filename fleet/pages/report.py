@@ -13,7 +13,7 @@ from django.db.models import Prefetch, QuerySet
 
 from fleet.analysis import day_rows
 from fleet.models import Event, Site, SiteVisit, System, VisitOutcome
-from fleet.pages import compare, past, report_chart, units, words
+from fleet.pages import compare, past, report_chart, words
 from fleet.pages.compare import Comparison, Row
 from fleet.pages.history_chart import EventSpan
 from fleet.pages.past import Past
@@ -146,7 +146,7 @@ class SystemReport:
     @property
     def drift(self) -> str:
         """What the subcooling does against the system's own past, where that can be told."""
-        return units.text(self.past.drift.sentence, self.prefer) if self.past.drift else ""
+        return self.past.drift_text(self.prefer)
 
     @property
     def _inside(self) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:

@@ -7,6 +7,7 @@ from django.urls import URLPattern, path
 
 from fleet.pages import (
     building,
+    charge,
     company,
     event,
     event_actions,
@@ -21,6 +22,7 @@ urlpatterns: list[URLPattern] = [
     path("", ranking.ranking, name="ranking"),
     path("sites/<slug:code>/", building.building, name="building"),
     path("sites/<slug:code>/months/", months.building, name="building-months"),
+    path("sites/<slug:code>/<str:system>/charge/", charge.charge, name="charge"),
     path("clients/", months.clients, name="clients"),
     path("clients/<slug:code>/", months.client, name="client"),
     path("clients/<slug:code>/share", share.make, name="share"),

@@ -12,7 +12,7 @@ OPEN = {"sign-in": 200, "healthz": 200, "shared": 404, "company-logo": 404}
 """What answers without signing in; nonsense in an address gets 404."""
 SAMPLES = {
     "<slug:code>": "ferry-hall",
-    "<slug:system>": "R1",
+    "<str:system>": "R1",
     "<int:pk>": "1",
     "<str:token>": "x:y",
 }

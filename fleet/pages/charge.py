@@ -1,0 +1,98 @@
+"""The charge worksheet of a system: what can be said of its refrigerant without weighing it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_GET
+
+from diagnostics import charge_sheet, verdict
+from diagnostics.charge_sheet import Entered, Line, LiquidState, Seen, Sheet
+from diagnostics.verdict import RANKED_DAYS
+from fleet import access
+from fleet.analysis import day_rows
+from fleet.models import Standing, System
+from fleet.pages import units
+from fleet.pages.advice import REFRIGERANT_CLASS, cautions
+from fleet.pages.forms import ChargeForm
+from fleet.pages.units import Preference, number
+from fleet.pages.words import NARROW
+
+UNITS = {"kg/m3": "kg/m³", "kg": "kg", "t": "t", "%": "%"}
+_FINE, _COARSE = 10.0, 100.0
+
+
+@dataclass(frozen=True)
+class Printed:
+    """One line of the sheet as printed."""
+
+    title: str
+    value: str
+    source: str
+    note: str
+
+
+def _printed(line: Line, prefer: Preference) -> Printed:
+    unit = UNITS.get(line.unit, line.unit)
+    if line.value is not None:
+        value = f"{_digits(line.value)}{NARROW}{unit}"
+    elif line.low is not None and line.high is not None:
+        value = f"{_signed(line.low)} to {_signed(line.high)}{NARROW}{unit}"
+    else:
+        value = "–"
+    note = units.text(line.note, prefer).replace(" m3", f"{NARROW}m³")
+    return Printed(line.title, value, line.source, note)
+
+
+def _digits(value: float) -> str:
+    return number(value, 0 if value >= _COARSE else 1 if value >= _FINE else 2)
+
+
+def _signed(value: float) -> str:
+    return f"{'+' if value > 0 else ''}{number(value, 0)}"
+
+
+def _seen(system: System) -> Seen:
+    """What the last ranked days showed, beside the system's own past."""
+    days = day_rows.load([system.pk])[system.pk]
+    baseline = verdict.baseline(days, system.plant())
+    standing = Standing.objects.filter(system=system).defer("verdict").first()
+    rows = days.rows(slice(-RANKED_DAYS, None))
+    return Seen(rows, baseline, standing.leading if standing else verdict.NOT_ENOUGH_DATA)
+
+
+def _sheet(system: System, form: ChargeForm) -> Sheet:
+    good = form.cleaned_data if form.is_bound and form.is_valid() else {}
+    entered = Entered(
+        factory_charge_kg=good.get("factory"),
+        weighed_kg=good.get("weighed"),
+        limit_kg_m3=good.get("limit"),
+        limit_edition=good.get("edition") or "",
+    )
+    return charge_sheet.sheet(system.plant(), LiquidState(), entered, _seen(system))
+
+
+@require_GET
+def charge(request: HttpRequest, code: str, system: str) -> HttpResponse:
+    """The worksheet of a system the person may see, or 404. Nothing entered is kept."""
+    found = access.system_or_404(request.user, code, system)
+    prefer, form = units.preference(request), ChargeForm(request.GET or None)
+    sheet = _sheet(found, form)
+    context = {
+        "system": found,
+        "site": found.site,
+        "form": form,
+        "lines": [_printed(line, prefer) for line in sheet.lines],
+        "departure": sheet.departure,
+        "steps": sheet.steps,
+        "caution": sheet.caution,
+        "cautions": cautions(found.refrigerant),
+        "group": REFRIGERANT_CLASS.get(found.refrigerant, ""),
+        "now": timezone.now(),
+        "role": access.role_of(request.user),
+        "units": prefer,
+    }
+    return render(request, "charge/page.html", context)
