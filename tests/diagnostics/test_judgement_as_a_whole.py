@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import statistics
 from datetime import UTC, datetime, timedelta
 
@@ -27,8 +28,10 @@ HALF_DAY = 4320
 
 
 def _bumping(*, asking: int) -> Samples:
-    """Half a day at 40 rev/s, targets met: the valve is thrown between 0 and 40 pulses of 480 and the
-    leaving liquid swings between 91 and 57 degF inside a minute. ``asking`` of the two rooms ask.
+    """Half a day at 40 rev/s, targets met, with ``asking`` of the two rooms asking.
+
+    The valve is thrown between 0 and 40 pulses of 480 while the leaving liquid swings between 91
+    and 57 degF inside a minute.
     """
     seconds = np.arange(HALF_DAY) * 10.0
     phase = 2 * np.pi * seconds / PERIOD_S
@@ -118,4 +121,4 @@ def test_the_median_suspicion_rises_along_the_ladder_of_charge(sign: int, condit
     ]
     assert medians[0] < 0.15
     assert medians[-1] > 0.9
-    assert all(after >= before - 0.02 for before, after in zip(medians, medians[1:], strict=False))
+    assert all(after >= before - 0.02 for before, after in itertools.pairwise(medians))
