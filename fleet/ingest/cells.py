@@ -49,7 +49,7 @@ def code(texts: pl.Series, column: Column, plant: Plant) -> Coded:
         nonsense |= neither
         said[neither] = np.nan
     with np.errstate(over="ignore"):  # an absurd number becomes inf, which is outside
-        inside = to_inside(channel, column.unit, said, plant)
+        inside = to_inside(channel, column.unit, said * column.scale, plant)
     slack = SLACK * channel.quantum
     outside = (inside < channel.low - slack) | (inside > channel.high + slack)
     return Coded(channel.encode(np.where(outside, np.nan, inside)), nonsense, outside)
@@ -80,9 +80,9 @@ def shown(stored: int, column: Column, plant: Plant) -> str:
 
 
 def said(inside: FloatArray, column: Column, plant: Plant) -> FloatArray:
-    """Values in the unit of the file. All units are straight lines against the one inside."""
+    """Values as the file says them. All units are straight lines against the one inside."""
     zero, one = to_inside(column.channel, column.unit, np.array([0.0, 1.0]), plant)
-    return np.asarray((inside - zero) / (one - zero))
+    return np.asarray((inside - zero) / (one - zero) / column.scale)
 
 
 def _numbers(texts: pl.Series) -> tuple[FloatArray, NDArray[np.bool_]]:

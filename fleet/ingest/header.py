@@ -19,13 +19,17 @@ NAME = re.compile(r"(?:(?P<unit_code>[^/\[\]]+)/)?(?P<channel>\w+)(?:\s*\[(?P<un
 
 @dataclass(frozen=True)
 class Column:
-    """A column that holds a channel. ``position`` counts from 0; ``slot`` is None outdoors."""
+    """A column that holds a channel. ``position`` counts from 0; ``slot`` is None outdoors.
+
+    ``scale`` multiplies what is written before it is read in ``unit``.
+    """
 
     position: int
     title: str
     channel: Channel
     unit: str | None
     slot: int | None
+    scale: float = 1.0
 
     @property
     def stored(self) -> str:
@@ -36,9 +40,12 @@ class Column:
 
 @dataclass(frozen=True)
 class Header:
-    """A header understood. ``unknown`` holds the titles nobody knows."""
+    """A header understood. ``unknown`` holds the titles nobody knows.
 
-    time: int
+    ``time`` holds the positions that make up the time, usually one.
+    """
+
+    time: tuple[int, ...]
     columns: tuple[Column, ...]
     unknown: tuple[str, ...]
 
@@ -69,7 +76,7 @@ def understand(titles: list[str], circumstances: Circumstances) -> Header:
             "no column holds a known channel: titles look like discharge_pressure [kPa(g)] or "
             "A-101/room_temperature [degC], with the codes of the manifest"
         )
-    return Header(titles.index(TIME), tuple(known.values()), tuple(unknown))
+    return Header((titles.index(TIME),), tuple(known.values()), tuple(unknown))
 
 
 def _column(position: int, title: str, circumstances: Circumstances) -> Column | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,11 +10,12 @@ import polars as pl
 from numpy.typing import NDArray
 
 from diagnostics.channels import EMPTY
-from fleet.ingest import cells, clock
+from fleet.ingest import cells, clock, mapping
 from fleet.ingest.circumstances import Circumstances
 from fleet.ingest.clock import Fault
-from fleet.ingest.header import Column, Header, understand
+from fleet.ingest.header import Column, Header
 from fleet.ingest.limits import MAX_REASONS, MAX_WEEKS
+from fleet.ingest.mapping import Layout
 from fleet.ingest.report import RefusedError, Report
 from fleet.ingest.table import Batch, Table
 from fleet.ingest.unpack import unpack
@@ -35,15 +36,19 @@ class Parsed:
     columns: Mapping[str, Column]
 
 
-def parse(body: bytes, circumstances: Circumstances) -> Parsed:
+def parse(body: bytes, circumstances: Circumstances, layouts: Sequence[Layout] = ()) -> Parsed:
     """Read an upload, gzip or not. Bad rows and cells are left out, counted and listed.
+
+    layouts: of the site's foreign logs; one whose titles are the file's says how to read it.
 
     Raises RefusedError if it cannot be read at all; the reason says where and what to do.
     """
-    table = Table(unpack(body))
-    header = understand(table.header, circumstances)
-    reading = _Reading(header, circumstances)
-    wanted = [header.time, *(column.position for column in header.columns)]
+    plain = unpack(body)
+    layout = mapping.choose(plain, layouts)
+    table = Table(layout.as_utf_8(plain), layout.separator, layout.skipped)
+    header = layout.understand(table.header, circumstances)
+    reading = _Reading(header, circumstances, layout)
+    wanted = [*header.time, *(column.position for column in header.columns)]
     for batch in table.batches(wanted, reading.report):
         reading.take(batch)
     return reading.finish()
@@ -52,8 +57,8 @@ def parse(body: bytes, circumstances: Circumstances) -> Parsed:
 class _Reading:
     """One file under way: codes of every batch, and time as read so far."""
 
-    def __init__(self, header: Header, circumstances: Circumstances) -> None:
-        self.header, self.circumstances = header, circumstances
+    def __init__(self, header: Header, circumstances: Circumstances, layout: Layout) -> None:
+        self.header, self.circumstances, self.layout = header, circumstances, layout
         self.report = Report(unknown_columns=list(header.unknown))
         self._times: list[clock.Readings] = []
         self._lines: list[NDArray[np.int64]] = []
@@ -61,7 +66,8 @@ class _Reading:
 
     def take(self, batch: Batch) -> None:
         """Read the rows of a batch; rows without an instant are left out before their cells."""
-        texts, *columns = batch.cells
+        texts = self.layout.times(batch.cells[: len(self.header.time)])
+        columns = batch.cells[len(self.header.time) :]
         times = clock.read(texts, self.circumstances.zone)
         good = times.fault == Fault.NONE
         self._complain_of_rows(batch.lines, texts, times)
@@ -70,6 +76,7 @@ class _Reading:
         self._lines.append(lines)
         for number, column in enumerate(self.header.columns):
             kept = columns[number] if good.all() else columns[number].filter(pl.Series(good))
+            kept = self.layout.cells(kept, column)
             coded = cells.code(kept, column, self.circumstances.plant)
             self._codes[number].append(coded.codes)
             self._complain_of_cells(lines, kept, column, coded)

@@ -24,7 +24,7 @@ Offsets = NDArray[np.int64]
 BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 BATCH_BYTES = 4 * MIB
 BATCH_ROWS = 16_384
-NEWLINE, RETURN, COMMA = b"\n\r,"
+NEWLINE, RETURN = b"\n\r"
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,36 +42,41 @@ class Batch:
 class Table:
     """A file cut into header and rows."""
 
-    def __init__(self, plain: bytes) -> None:
-        """Checks the bytes and reads the header.
+    def __init__(self, plain: bytes, separator: str = ",", skipped: int = 0) -> None:
+        """Checks the bytes and reads the header, which stands behind ``skipped`` lines.
 
         Raises RefusedError: not UTF-8, NUL bytes, a line or a header that is too long, nothing at
         all. A byte order mark at the beginning is passed over.
         """
         self._plain = plain.removeprefix(BYTE_ORDER_MARK)
+        self._separator, self._skipped = separator, skipped
         self._quoted = b'"' in self._plain
         _check_text(self._plain)
         self._starts, self._ends = _line_bounds(self._plain)
         self.header, self._header_lines = self._read_header()
         if len(self.header) > MAX_COLUMNS:
             raise RefusedError(
-                f"the header has {len(self.header)} columns, the limit is {MAX_COLUMNS}", line=1
+                f"the header has {len(self.header)} columns, the limit is {MAX_COLUMNS}",
+                line=skipped + 1,
             )
 
     def _read_header(self) -> tuple[list[str], int]:
         if not self._plain:
             raise RefusedError("the file is empty: send a header line and rows")
+        at = self._skipped
+        if at >= self._ends.size:
+            raise RefusedError(f"no header: the file has {self._ends.size} lines", line=1)
         if self._quoted:
-            for _, record, lines in _records(self._text_lines()):
+            for _, record, lines in self._records():
                 if record is None:
-                    raise RefusedError("the header's quotes are not closed (RFC 4180)", line=1)
-                return [name.strip() for name in record], lines
-        first = self._plain[: self._ends[0]].decode()
+                    raise RefusedError("the header's quotes are not closed (RFC 4180)", line=at + 1)
+                return [name.strip() for name in record], at + lines
+        first = self._plain[self._starts[at] : self._ends[at]].decode()
         if "\r" in first:
             raise RefusedError(
-                "lines end with a bare carriage return: end them with LF or CR LF", line=1
+                "lines end with a bare carriage return: end them with LF or CR LF", line=at + 1
             )
-        return [name.strip() for name in first.split(",")], 1
+        return [name.strip() for name in first.split(self._separator)], at + 1
 
     def batches(self, wanted: Sequence[int], report: Report) -> Iterator[Batch]:
         """Rows as text of the columns ``wanted``; badly formed rows are left out and reported."""
@@ -83,7 +88,7 @@ class Table:
         for first, last in _batch_bounds(self._starts, self._header_lines):
             starts, ends = self._starts[first : last + 1], self._ends[first:last]
             part = octets[starts[0] : starts[-1]]
-            commas = np.flatnonzero(part == COMMA) + starts[0]
+            commas = np.flatnonzero(part == ord(self._separator)) + starts[0]
             cells = np.searchsorted(commas, ends) - np.searchsorted(commas, starts[:-1]) + 1
             empty = ends == starts[:-1]
             good = (cells == len(self.header)) & ~empty
@@ -95,15 +100,13 @@ class Table:
                 continue
             if not good.all():
                 part = part[np.repeat(good, np.diff(starts))]
-            yield Batch(
-                first + 1 + np.flatnonzero(good), _cut(part.tobytes(), len(self.header), wanted)
-            )
+            yield Batch(first + 1 + np.flatnonzero(good), self._cut(part.tobytes(), wanted))
 
     def _csv_batches(self, wanted: Sequence[int], report: Report) -> Iterator[Batch]:
         lines: list[int] = []
         rows: list[list[str]] = []
         width = len(self.header)
-        for number, (line, record, _) in enumerate(_records(self._text_lines())):
+        for number, (line, record, _) in enumerate(self._records()):
             if number == 0 or record == []:
                 continue
             if record is None:
@@ -121,8 +124,23 @@ class Table:
         if rows:
             yield _text_batch(lines, rows)
 
-    def _text_lines(self) -> list[str]:
-        return io.StringIO(self._plain.decode(), newline="\n").readlines()
+    def _records(self) -> Iterator[tuple[int, list[str] | None, int]]:
+        lines = io.StringIO(self._plain.decode(), newline="\n").readlines()
+        return _records(lines, self._skipped, self._separator)
+
+    def _cut(self, part: bytes, wanted: Sequence[int]) -> tuple[pl.Series, ...]:
+        """Columns of rows that all have the header's number of cells and no quotes."""
+        # Names of our own: polars numbers columns from 0 or 1 and orders them by its version.
+        names = [f"column_{at}" for at in range(len(self.header))]
+        frame = pl.read_csv(
+            part,
+            has_header=False,
+            schema=dict.fromkeys(names, pl.String),
+            columns=[names[at] for at in sorted(set(wanted))],
+            quote_char=None,
+            separator=self._separator,
+        )
+        return tuple(frame[names[at]] for at in wanted)
 
 
 def _check_text(plain: bytes) -> None:
@@ -168,20 +186,6 @@ def _batch_bounds(starts: Offsets, first: int) -> Iterator[tuple[int, int]]:
         first = max(full, first + 1)
 
 
-def _cut(part: bytes, width: int, wanted: Sequence[int]) -> tuple[pl.Series, ...]:
-    """Columns of rows that all have ``width`` cells and no quotes."""
-    # Names of our own: polars numbers columns from 0 or 1 and orders them by its version.
-    names = [f"column_{at}" for at in range(width)]
-    frame = pl.read_csv(
-        part,
-        has_header=False,
-        schema=dict.fromkeys(names, pl.String),
-        columns=[names[at] for at in wanted],
-        quote_char=None,
-    )
-    return tuple(frame[names[at]] for at in wanted)
-
-
 def _text_batch(lines: list[int], rows: list[list[str]]) -> Batch:
     cells = (pl.Series(values, dtype=pl.String) for values in zip(*rows, strict=True))
     return Batch(np.array(lines), tuple(column.replace("", None) for column in cells))
@@ -191,15 +195,18 @@ def _complain(report: Report, line: int, cells: int, width: int) -> None:
     report.complain(line, "", f"{cells} cells where the header has {width}: row left out")
 
 
-def _records(lines: list[str]) -> Iterator[tuple[int, list[str] | None, int]]:
+def _records(
+    lines: list[str], begin: int, separator: str
+) -> Iterator[tuple[int, list[str] | None, int]]:
     """Line (from 1), cells (None if badly quoted) and number of lines of each record.
 
-    After a badly quoted line, reading starts again at the next.
+    The first is that of line ``begin``, from 0. After a badly quoted line, reading starts again at
+    the next.
     """
-    begin = 0
     while begin < len(lines):
         first = begin
-        reader = csv.reader((lines[at] for at in range(first, len(lines))), strict=True)
+        rest = (lines[at] for at in range(first, len(lines)))
+        reader = csv.reader(rest, delimiter=separator, strict=True)
         try:
             for record in reader:
                 end = first + reader.line_num

@@ -11,7 +11,7 @@ import psycopg
 from django.db import InterfaceError, OperationalError, transaction
 from django.utils import timezone
 
-from fleet.ingest import cells, circumstances
+from fleet.ingest import cells, circumstances, mapping
 from fleet.ingest.due import mark_due
 from fleet.ingest.limits import MAX_ATTEMPTS, MAX_CRASHES
 from fleet.ingest.parse import Parsed, parse
@@ -67,7 +67,8 @@ def _attempt(upload_id: UUID) -> None:
     if upload is None:
         return
     try:
-        parsed = parse(bytes(upload.body), circumstances.of(upload.system))
+        layouts = mapping.of_site(upload.system.site_id)
+        parsed = parse(bytes(upload.body), circumstances.of(upload.system), layouts)
     except RefusedError as refusal:
         _finish(upload, UploadState.REFUSED, Report(), [refusal.complaint])
         return

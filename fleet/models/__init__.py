@@ -5,6 +5,7 @@ from fleet.models.client import Client
 from fleet.models.day import PooledDay
 from fleet.models.event import Event, EventNote, EventState, SiteVisit, VisitOutcome
 from fleet.models.idempotency import IdempotencyKey
+from fleet.models.mapping import LogMapping
 from fleet.models.share import ShareLink
 from fleet.models.site import Site
 from fleet.models.system import IndoorUnit, System
@@ -20,6 +21,7 @@ __all__ = [
     "EventState",
     "IdempotencyKey",
     "IndoorUnit",
+    "LogMapping",
     "Membership",
     "PooledDay",
     "Role",
