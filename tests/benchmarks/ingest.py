@@ -136,9 +136,8 @@ def main() -> int:
             ours.append(take_everything_in(system, packed))
             theirs.append(copy(file, columns))
     ratio = statistics.median(a / b for a, b in zip(theirs, ours, strict=True))
-    print(
-        f"{store.backend()}: {given.uploads} uploads, {rows} rows of {columns.count(',') - 1} channels"
-    )  # noqa: T201, E501
+    channels = columns.count(",") - 1
+    print(f"{store.backend()}: {given.uploads} uploads, {rows} rows, {channels} channels")  # noqa: T201
     print(f"take in  {rows / statistics.median(ours):9.0f} rows/s")  # noqa: T201
     print(f"\\copy    {rows / statistics.median(theirs):9.0f} rows/s")  # noqa: T201
     spread = ", ".join(f"{a / b:.2f}" for a, b in zip(theirs, ours, strict=True))
