@@ -130,7 +130,7 @@ def _masks(signals: Signals) -> dict[str, Mask]:
         "closed_s": pure_flow & np.isfinite(signals.instruments.drop_valve_closed_k),
         "hunting_judged_s": shows_hunting,
         "hunting_demand_s": shows_hunting & high & (states.pure != 0),
-        "restless_s": loaded & (states.pure != 0) & (signals.timebase.usual_s <= READ_OFTEN_S),
+        "restless_s": loaded & (states.pure > 0) & (signals.timebase.usual_s <= READ_OFTEN_S),
         "hunting_s": running & (signals.hunting.per_sample == 1),
         "pure_s": running & np.isfinite(way.contradiction) & np.isfinite(valve),
         "standstill_s": standing,

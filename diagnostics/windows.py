@@ -54,7 +54,7 @@ FEATURES: tuple[Feature, ...] = (
     _seconds("closed_s", "subcooler valve closed while liquid flows in a pure mode"),
     _seconds("hunting_judged_s", "running and logged fast enough to show some hunting"),
     _seconds("hunting_demand_s", "of that, high demand in a pure mode"),
-    _seconds("restless_s", "loaded pure mode, valve open, readings at most two minutes apart"),
+    _seconds("restless_s", "loaded pure cooling, valve open, readings at most two minutes apart"),
     _seconds("hunting_s", "the subcooler's valve hunts"),
     _seconds("pure_s", "pure mode with the valve open: the direction is known without sensors"),
     _seconds("standstill_s", "off long enough for the pressures to meet"),

@@ -72,8 +72,11 @@ TEXTBOOK: Mapping[str, Mapping[str, float]] = {
     },
     "sensor_fault": {
         "standstill_s": 500.0,
-        "standstill_difference_pa": 150e3,
+        "standstill_difference_pa": 190e3,
         "standstill_discharge_k": 6.0,
+        "subcooling_to_indoor_k": 9.2,
+        "discharge_superheat_k": 23.0,
+        "condensing_over_coil_k": 7.2,
     },
 }
 

@@ -69,8 +69,8 @@ def test_undercharge_behind_a_transducer_that_reads_high() -> None:
     masked = {
         "subcooling_to_indoor_k": 1.0,
         "saturated_share": 0.4,
-        "suction_superheat_k": 17.0,
-        "discharge_superheat_k": 40.0,
+        "suction_superheat_k": 12.0,
+        "discharge_superheat_k": 34.0,
         "evaporating_error_k": -2.5,
         "condensing_over_coil_k": 5.5,
     }
