@@ -55,3 +55,47 @@ ON CONFLICT (system_id, day) DO UPDATE SET
     first = least(known.first, excluded.first),
     last = greatest(known.last, excluded.last),
     row_count = known.row_count + excluded.row_count;
+
+-- name: partitions_before
+-- Partitions that end by a Monday, each with its own; they are called after the Monday they begin.
+SELECT inhrelid::regclass::text FROM pg_inherits
+JOIN pg_class ON pg_class.oid = inhrelid
+WHERE inhparent = 'samples'::regclass AND relname < %s ORDER BY relname;
+
+-- name: chunks_before
+-- The end of the last chunk that lies wholly before a time.
+SELECT max(range_end) FROM timescaledb_information.chunks
+WHERE hypertable_name = 'samples' AND range_end <= %s;
+
+-- name: drop_chunks
+-- Drops whole chunks, compressed or not.
+SELECT drop_chunks('samples', older_than => %s::timestamptz);
+
+-- name: patience
+-- Dropping a piece needs the table for itself; uploads must not queue behind a wait for that.
+SET LOCAL lock_timeout = '10s';
+
+-- name: drop_partition
+-- Drops one partition.
+DROP TABLE {partition};
+
+-- name: days_before
+-- Systems, days and rows that lie before a day.
+SELECT count(DISTINCT system_id), count(*), coalesce(sum(row_count), 0)
+FROM sample_days WHERE day < %s;
+
+-- name: forget_days_before
+-- Keeps the list of days in step with dropped pieces.
+DELETE FROM sample_days WHERE day < %s;
+
+-- name: rows_of
+-- Rows of some systems.
+SELECT coalesce(sum(row_count), 0) FROM sample_days WHERE system_id = ANY(%s);
+
+-- name: forget_samples_of
+-- Removes every row of some systems.
+DELETE FROM samples WHERE system_id = ANY(%s);
+
+-- name: forget_days_of
+-- Removes their days.
+DELETE FROM sample_days WHERE system_id = ANY(%s);
