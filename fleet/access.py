@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from django.db.models import QuerySet
 from django.shortcuts import get_object_or_404
 
-from fleet.models import Client, Event, Role, ShareLink, Site, System
+from fleet.models import Client, Event, LogMapping, Role, ShareLink, Site, System
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import AbstractBaseUser, AnonymousUser
@@ -69,6 +69,20 @@ def system_or_404(user: Person, site_code: str, code: str) -> System:
     """
     systems = visible_systems(user).select_related("site__client").distinct()
     return get_object_or_404(systems, site__code=site_code, code=code)
+
+
+def log_mappings(user: Person) -> QuerySet[LogMapping]:
+    """Mappings of foreign logs, for those who set sites up: managers."""
+    mappings = LogMapping.objects.select_related("site", "system__site", "made_by")
+    return mappings if role_of(user) is Role.MANAGER else mappings.none()
+
+
+def log_mapping_or_404(user: Person, pk: int) -> LogMapping:
+    """The mapping of that number.
+
+    Raises Http404: no such mapping, or no manager asks.
+    """
+    return get_object_or_404(log_mappings(user), pk=pk)
 
 
 def visible_clients(user: Person) -> QuerySet[Client]:

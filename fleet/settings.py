@@ -92,6 +92,8 @@ DATABASES: dict[str, Any] = {
         "CONN_HEALTH_CHECKS": True,
     },
 }
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000  # a log of 2,000 columns, two fields each
+
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 LANGUAGE_CODE = "en"

@@ -13,13 +13,15 @@ from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 import polars as pl
+from django.db import transaction
 
 from diagnostics.channels import Quantity
 from fleet.ingest import header as headers
 from fleet.ingest.circumstances import Circumstances
 from fleet.ingest.header import TIME, Column, Header
 from fleet.ingest.report import RefusedError
-from fleet.models import LogMapping
+from fleet.ingest.unpack import is_packed, pieces
+from fleet.models import LogMapping, Upload, UploadState
 
 RFC_3339, EPOCH_S, EPOCH_MS, SHEET_DAYS = "rfc3339", "epoch_s", "epoch_ms", "sheet_days"
 NUMBERS = (EPOCH_S, EPOCH_MS, SHEET_DAYS)
@@ -27,6 +29,9 @@ NUMBERS = (EPOCH_S, EPOCH_MS, SHEET_DAYS)
 
 SHEET_EPOCH_S = 25_569 * 86_400
 """From day 0 of spreadsheets, 30 December 1899, to 1970."""
+
+RETRIED = 200
+"""Refused uploads looked through when a mapping comes into use."""
 
 BEGINNING = 256 * 1024
 """Bytes in which a header stands."""
@@ -159,6 +164,33 @@ def of_site(site_id: int) -> tuple[Layout, ...]:
     """Layouts of a site that are in use, newest first."""
     stored = LogMapping.objects.filter(site=site_id, in_use=True).values_list("layout", flat=True)
     return tuple(Layout.from_json(raw) for raw in stored)
+
+
+def use(stored: LogMapping) -> int:
+    """Read files of the site by this mapping from now on; how many refused uploads it fits.
+
+    It takes the place of an older one with the same titles. Uploads that were refused for their
+    titles are taken up again by the next sweep.
+    """
+    layout = Layout.from_json(stored.layout)
+    with transaction.atomic():
+        others = LogMapping.objects.filter(site=stored.site_id, in_use=True).exclude(pk=stored.pk)
+        same = [it.pk for it in others if tuple(it.layout["titles"]) == layout.titles]
+        others.filter(pk__in=same).update(in_use=False)
+        stored.in_use = True
+        stored.save(update_fields=("in_use", "layout"))
+        refused = Upload.objects.filter(system__site=stored.site_id, state=UploadState.REFUSED)
+        newest = refused.order_by("-received_at")[:RETRIED]
+        fitting = [it.pk for it in newest.iterator(chunk_size=1) if _fits(layout, bytes(it.body))]
+        again = {"state": UploadState.STORED, "attempts": 0, "retry_at": None, "reasons": []}
+        return Upload.objects.filter(pk__in=fitting).update(**again)
+
+
+def _fits(layout: Layout, body: bytes) -> bool:
+    try:
+        return layout.fits(next(pieces(body), b"") if is_packed(body) else body)
+    except RefusedError:
+        return False
 
 
 def choose(plain: bytes, layouts: Sequence[Layout]) -> Layout:

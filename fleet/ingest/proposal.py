@@ -23,6 +23,7 @@ from diagnostics.units import UnitError, accepted_units, to_inside
 from fleet.ingest.circumstances import Circumstances
 from fleet.ingest.mapping import Layout, Meaning
 from fleet.ingest.sniff import Look
+from fleet.models import System
 
 VOCABULARY = Path(__file__).with_name("vocabulary.toml")
 SCALES = (1.0, 0.1, 0.01, 10.0)
@@ -40,6 +41,12 @@ class Room:
     code: str
     room: str
     number: int
+
+
+def rooms_of(system: System) -> list[Room]:
+    """The indoor units of today, counted from 1 in the manifest's order."""
+    units = enumerate(system.indoor_in_order(), start=1)
+    return [Room(unit.code, unit.room, number) for number, unit in units]
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from itertools import pairwise
 
 import numpy as np
@@ -23,8 +24,10 @@ from fleet.ingest.mapping import (
     unique,
 )
 from fleet.ingest.report import RefusedError
+from fleet.ingest.unpack import is_packed, pieces
 
 SEPARATORS = (",", ";", "\t", "|")
+SAMPLE_BYTES = 1 << 20
 LINES_LOOKED_AT = 60
 ROWS_LOOKED_AT = 400
 FORMS = (
@@ -71,11 +74,24 @@ class Look:
     reasons: tuple[str, ...]
 
 
+def beginning(body: bytes) -> bytes:
+    """The first rows of a file, gzip or not, to look at. Raises RefusedError on broken gzip."""
+    if not is_packed(body):
+        plain = body[:SAMPLE_BYTES]
+    else:
+        plain, rest = b"", pieces(body)
+        while len(plain) < SAMPLE_BYTES and (piece := next(rest, b"")):
+            plain += piece
+        plain = plain[:SAMPLE_BYTES]
+    whole = plain.rfind(b"\n") + 1
+    return plain[:whole] if len(plain) == SAMPLE_BYTES and whole else plain
+
+
 def look(plain: bytes) -> Look:
     """Look at the beginning of a file. Raises RefusedError where it is no table."""
-    beginning = plain[:BEGINNING]
-    encoding = _encoding(beginning)
-    text = beginning.decode(encoding, errors="replace").removeprefix("\ufeff")
+    first = plain[:BEGINNING]
+    encoding = _encoding(first)
+    text = first.decode(encoding, errors="replace").removeprefix("\ufeff")
     lines = text.splitlines()
     if len(plain) > BEGINNING:
         lines = lines[:-1]  # perhaps half a line
@@ -95,12 +111,12 @@ def look(plain: bytes) -> Look:
     return Look(layout, columns, tuple(_reasons(layout, len(rows))))
 
 
-def _encoding(beginning: bytes) -> str:
-    if beginning.startswith((b"\xff\xfe", b"\xfe\xff")):
+def _encoding(first: bytes) -> str:
+    if first.startswith((b"\xff\xfe", b"\xfe\xff")):
         return "utf-16"
     try:
         # The cut may have gone through a character.
-        beginning[: max(len(beginning) - 4, 0)].decode()
+        first[: max(len(first) - 4, 0)].decode()
     except UnicodeDecodeError:
         return "cp1252"
     return "utf-8"
@@ -168,6 +184,18 @@ def find_time(columns: Sequence[pl.Series], decimal: str = ".") -> Time:
     return Time((), RFC_3339)
 
 
+def example(form: str) -> str:
+    """How a form writes the last minute of 2026."""
+    moment = datetime(2026, 12, 31, 23, 59, 0, tzinfo=UTC)
+    known = {
+        RFC_3339: "2026-12-31T23:59:00+01:00",
+        EPOCH_S: f"{moment.timestamp():.0f}, seconds since 1970",
+        EPOCH_MS: f"{moment.timestamp() * 1e3:.0f}, milliseconds since 1970",
+        SHEET_DAYS: "46387.99931, days of a spreadsheet",
+    }
+    return known.get(form) or moment.strftime(form)
+
+
 def _form(texts: pl.Series, decimal: str) -> str | None:
     if not len(texts):
         return None
@@ -211,7 +239,7 @@ def _reasons(layout: Layout, rows: int) -> list[str]:
         said.append(f"The text is in {layout.encoding}.")
     if layout.time.titles:
         where = " and ".join(f"“{title}”" for title in layout.time.titles)
-        said.append(f"Time is in {where}, written as {layout.time.form}.")
+        said.append(f"Time is in {where}, written as {example(layout.time.form)}.")
     else:
         said.append("No column reads as a time: name it below.")
     return said

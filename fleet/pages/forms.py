@@ -6,8 +6,9 @@ from datetime import date
 from typing import Any
 
 from django import forms
+from django.db.models import QuerySet
 
-from fleet.models import EventNote, SiteVisit
+from fleet.models import EventNote, SiteVisit, System
 from fleet.pages.words import SUSPICIONS
 
 NOT_A_FINDING = ("normal", "not_enough_data")
@@ -106,6 +107,20 @@ class ChargeForm(forms.Form):
                 "edition", "Enter the standard and edition: published limits differ between them."
             )
         return entered
+
+
+class LogForm(forms.Form):
+    """A file of an unknown make, and the system it came of."""
+
+    system = forms.ModelChoiceField(System.objects.none(), label="System it came of")
+    file = forms.FileField(label="File (.csv or .txt, gzip or not)")
+
+    def __init__(self, *args: Any, systems: QuerySet[System], **kwargs: Any) -> None:
+        """``systems`` are those to choose from."""
+        super().__init__(*args, **kwargs)
+        field = self.fields["system"]
+        assert isinstance(field, forms.ModelChoiceField)
+        field.queryset = systems
 
 
 def faults(form: forms.BaseForm) -> str:

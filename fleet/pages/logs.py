@@ -1,0 +1,111 @@
+"""Files of other loggers: look at one, say what its columns are, use that from then on."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from fleet import access
+from fleet.ingest import circumstances, mapping, proposal, sniff
+from fleet.ingest.mapping import Layout
+from fleet.ingest.report import RefusedError
+from fleet.ingest.unpack import check_length
+from fleet.models import LogMapping, Role, System
+from fleet.pages import log_table, units
+from fleet.pages.forms import LogForm, faults
+
+
+@require_http_methods(["GET", "POST"])
+def logs(request: HttpRequest) -> HttpResponse:
+    """The mappings there are, and a form for another file."""
+    role = access.role_of(request.user)
+    if role is not Role.MANAGER:
+        raise Http404
+    systems = access.visible_systems(request.user).select_related("site")
+    form = LogForm(request.POST or None, request.FILES or None, systems=systems)
+    if request.method == "POST":
+        if form.is_valid() and (made := _made(request, form)) is not None:
+            return redirect("log", made.pk)
+        if form.errors:
+            messages.error(request, faults(form))
+    stored = access.log_mappings(request.user).defer("sample")
+    context = {"form": form, "mappings": stored, "role": role}
+    return render(request, "logs/page.html", context)
+
+
+def _made(request: HttpRequest, form: LogForm) -> LogMapping | None:
+    """A mapping with the proposals for the file sent; None, with a message, if it is no log."""
+    file, system = form.cleaned_data["file"], form.cleaned_data["system"]
+    try:
+        check_length(file.size)
+        sample = sniff.beginning(file.read())
+        look = sniff.look(sample)
+    except RefusedError as refusal:
+        messages.error(request, f"{file.name}: {refusal}.")
+        return None
+    told = proposal.propose(look, circumstances.of(system), proposal.rooms_of(system))
+    return LogMapping.objects.create(
+        site=system.site,
+        system=system,
+        name=file.name,
+        sample=sample,
+        layout=proposal.layout_of(look, told).as_json(),
+        made_by_id=request.user.pk,
+    )
+
+
+@require_GET
+def mapping_page(request: HttpRequest, pk: int) -> HttpResponse:
+    """One mapping: columns with pictures, what they are taken for, and what comes of it."""
+    stored = access.log_mapping_or_404(request.user, pk)
+    system = System.objects.prefetch_related("indoor_units").get(pk=stored.system_id)
+    system.site = stored.site
+    stored.system = system
+    prefer, layout = units.preference(request), Layout.from_json(stored.layout)
+    seen = log_table.preview(stored)
+    context = {
+        "stored": stored,
+        "site": stored.site,
+        "layout": layout,
+        "seen_as": sniff.look(bytes(stored.sample)).reasons,
+        "rows": log_table.rows(stored, seen, prefer),
+        "preview": seen,
+        "choices": log_table.choices(stored.system),
+        "times": log_table.time_options(layout),
+        "forms": [(form, sniff.example(form)) for form in log_table.FORMS],
+        "role": access.role_of(request.user),
+        "units": prefer,
+    }
+    return render(request, "logs/mapping.html", context)
+
+
+@require_POST
+def change(request: HttpRequest, pk: int) -> HttpResponse:
+    """Keep what the form says; with ``use``, read the site's files by it from now on."""
+    stored = access.log_mapping_or_404(request.user, pk)
+    asked = request.POST.get("do", "keep")
+    if asked == "remove":
+        stored.delete()
+        messages.success(request, "The mapping is removed. What was taken in by it stays.")
+        return redirect("logs")
+    try:
+        layout = log_table.from_form(Layout.from_json(stored.layout), request.POST)
+    except ValueError as fault:
+        messages.error(request, str(fault))
+        return redirect("log", pk)
+    stored.layout = layout.as_json()
+    stored.save(update_fields=("layout",))
+    refusal = log_table.preview(stored).refusal
+    if refusal:
+        messages.error(request, refusal)
+    elif asked == "use":
+        again = mapping.use(stored)
+        messages.success(request, _in_use(stored, again))
+    return redirect("log", pk)
+
+
+def _in_use(stored: LogMapping, again: int) -> str:
+    said = f"In use: files with these titles are taken in at {stored.site.name} as they are."
+    return f"{said} {again} refused before are taken up again." if again else said
