@@ -14,9 +14,10 @@ from django.utils import timezone
 from kombu.exceptions import KombuError
 from redis.exceptions import RedisError
 
-from fleet.analysis import backlog, days, events
+from fleet.analysis import backlog, days, events, standing
 from fleet.analysis.locks import Lock, try_take
 from fleet.ingest import take_in as ingest
+from fleet.logs import about
 from fleet.models import Upload, UploadState
 from fleet.timeseries import store
 
@@ -36,14 +37,19 @@ sweep must not fill the queue faster than workers empty it."""
 @shared_task
 def take_in(upload_id: str) -> None:
     """Take in a stored upload, and have its days analysed."""
-    ring(analyse, ingest.take_in(UUID(upload_id)).system_id)
+    with about(upload=upload_id):
+        upload = ingest.take_in(UUID(upload_id))
+        said = (upload.name, upload.system, upload.state)
+        logger.info("%s of %s: %s", *said, extra={"system": upload.system_id})
+    ring(analyse, upload.system_id)
 
 
 @shared_task
 def analyse(system_id: int) -> None:
     """Analyse the due days of a system and settle where it stands."""
-    if backlog.work_off(system_id, seconds=AT_ONE_GO_S):
-        ring(analyse, system_id)
+    with about(system=system_id):
+        if backlog.work_off(system_id, seconds=AT_ONE_GO_S):
+            ring(analyse, system_id)
 
 
 @shared_task
@@ -55,6 +61,7 @@ def sweep() -> None:
     store.prepare(timezone.now())
     events.unshelve_expired()
     days.mark_outdated_due()
+    standing.mark_uploads_analysed()
     for upload_id in left_lying():
         ring(take_in, str(upload_id))
     for system_id in backlog.systems_with_work(MOST_RINGS):

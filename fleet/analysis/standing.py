@@ -22,7 +22,7 @@ from fleet.timeseries import store
 
 _MARK_ANALYSED = """
 UPDATE fleet_upload SET state = 'analysed'
-WHERE system_id = %s AND state = 'taken_in' AND NOT EXISTS (
+WHERE system_id = coalesce(%s, system_id) AND state = 'taken_in' AND NOT EXISTS (
     SELECT FROM fleet_dueday AS due
     WHERE due.system_id = fleet_upload.system_id
       AND due.day BETWEEN (first_sample AT TIME ZONE 'UTC')::date
@@ -58,8 +58,8 @@ def judge(windows: Windows, plant: Plant) -> Verdict:
     return verdicts.judge(windows, plant, windows.start[-1] + np.timedelta64(WINDOW_S, "s"))
 
 
-def mark_uploads_analysed(system_id: int) -> None:
-    """Uploads none of whose days is due any more are analysed."""
+def mark_uploads_analysed(system_id: int | None = None) -> None:
+    """Uploads none of whose days is due any more are analysed; of one system, or of all."""
     with connection.cursor() as cursor:
         cursor.execute(_MARK_ANALYSED, (system_id,))
 

@@ -113,6 +113,21 @@ def test_a_sweep_rings_for_what_was_left_lying(
     ]
 
 
+def test_a_sweep_settles_an_upload_that_changed_nothing_and_whose_message_is_lost(
+    system: System, rung: list[tuple[str, Any]]
+) -> None:
+    day = timezone.now() - timedelta(days=1)
+    parked = upload(system, state=UploadState.TAKEN_IN, first_sample=day, last_sample=day)
+    DueDay.objects.mark(system.pk, [day.date()])
+    other = building.registered(code="R2")
+    idle = upload(other, state=UploadState.TAKEN_IN, first_sample=day, last_sample=day)
+    tasks.sweep()
+    idle.refresh_from_db()
+    parked.refresh_from_db()
+    assert idle.state == UploadState.ANALYSED
+    assert parked.state == UploadState.TAKEN_IN, "a day of it is still due"
+
+
 def test_a_sweep_prepares_for_the_samples_of_the_coming_weeks(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
