@@ -8,6 +8,7 @@ MILLRACE_HTTPS          1 when a proxy in front speaks TLS: secure cookies, HSTS
 MILLRACE_DEBUG          1 while developing
 MILLRACE_COMPANY        name of the service company, on what clients read
 MILLRACE_COMPANY_LOGO   its picture (.svg, .png, .jpg), beside the name
+MILLRACE_LOG_FORMAT     line (default), logfmt (key=value) or json
 MILLRACE_STATIC_ROOT    where collectstatic writes; without it files are served as they lie
 """
 
@@ -158,10 +159,13 @@ LOGGING: dict[str, Any] = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {
-        "line": {"format": "%(asctime)s %(levelname)s %(name)s: %(message)s"},
+        "chosen": {
+            "()": "fleet.logs.Formatter",
+            "shape": os.environ.get("MILLRACE_LOG_FORMAT") or "line",
+        },
     },
     "handlers": {
-        "stderr": {"class": "logging.StreamHandler", "formatter": "line"},
+        "stderr": {"class": "logging.StreamHandler", "formatter": "chosen"},
     },
     "root": {"handlers": ["stderr"], "level": "WARNING"},
     "loggers": {
