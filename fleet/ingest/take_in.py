@@ -11,7 +11,7 @@ import psycopg
 from django.db import InterfaceError, OperationalError, transaction
 from django.utils import timezone
 
-from fleet.ingest import cells, circumstances, mapping
+from fleet.ingest import arrival, cells, circumstances, mapping
 from fleet.ingest.due import mark_due
 from fleet.ingest.limits import MAX_ATTEMPTS, MAX_CRASHES
 from fleet.ingest.parse import Parsed, parse
@@ -72,6 +72,7 @@ def _attempt(upload_id: UUID) -> None:
     except RefusedError as refusal:
         _finish(upload, UploadState.REFUSED, Report(), [refusal.complaint])
         return
+    arrival.check(parsed, upload.received_at)
     report, block = parsed.report, parsed.block
     merged = store.merge(upload.system_id, block, replace=upload.replace)
     mark_due(upload.system_id, merged.changed_days)
