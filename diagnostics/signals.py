@@ -17,6 +17,7 @@ from diagnostics import (
     subcooling,
     superheat,
     timebase,
+    transducers,
 )
 from diagnostics.plant import Plant
 from diagnostics.samples import Samples
@@ -55,6 +56,7 @@ def compute(samples: Samples, plant: Plant) -> Signals:
     good = cleaned.samples
     base = timebase.of(good)
     states = state.classify(good, base, fluid, plant)
+    level = transducers.levelled(good, base, states)
     way = direction.infer(good, base, states)
     circuit = superheat.measure(good, states, fluid)
     return Signals(
@@ -63,7 +65,7 @@ def compute(samples: Samples, plant: Plant) -> Signals:
         timebase=base,
         states=states,
         direction=way,
-        subcooling=subcooling.measure(good, way, states, fluid, plant),
+        subcooling=subcooling.measure(level, way, states, fluid, plant),
         circuit=circuit,
         coils=coils.compare(good, states, circuit, plant),
         flow=liquid_flow.estimate(good, states, way, fluid, plant),
