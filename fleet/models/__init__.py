@@ -3,10 +3,18 @@
 from fleet.models.access import Membership, Role
 from fleet.models.client import Client
 from fleet.models.day import PooledDay
-from fleet.models.event import Event, EventNote, EventState, SiteVisit, VisitOutcome
+from fleet.models.event import (
+    Event,
+    EventChange,
+    EventNote,
+    EventState,
+    SiteVisit,
+    VisitOutcome,
+)
 from fleet.models.idempotency import IdempotencyKey
 from fleet.models.mapping import LogMapping
 from fleet.models.share import ShareLink
+from fleet.models.sign_in import SignInFailure
 from fleet.models.site import Site
 from fleet.models.system import IndoorUnit, System
 from fleet.models.token import UploadToken
@@ -17,6 +25,7 @@ __all__ = [
     "Client",
     "DueDay",
     "Event",
+    "EventChange",
     "EventNote",
     "EventState",
     "IdempotencyKey",
@@ -26,6 +35,7 @@ __all__ = [
     "PooledDay",
     "Role",
     "ShareLink",
+    "SignInFailure",
     "Site",
     "SiteVisit",
     "Standing",

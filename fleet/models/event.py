@@ -88,6 +88,24 @@ class EventNote(models.Model):
         return self.text[:60]
 
 
+class EventChange(models.Model):
+    """Who changed what of an event, and when; written once, never changed."""
+
+    event = models.ForeignKey(Event, on_delete=models.CASCADE, related_name="changes")
+    who = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL)
+    at = models.DateTimeField(auto_now_add=True)
+    what = models.CharField(max_length=400)
+
+    class Meta:
+        """Oldest first."""
+
+        ordering = ("at", "pk")
+
+    def __str__(self) -> str:
+        """What was done."""
+        return self.what
+
+
 class VisitOutcome(models.TextChoices):
     """What the technician found."""
 

@@ -41,6 +41,7 @@ def event(request: HttpRequest, pk: int) -> HttpResponse:
         "may_act": role in (Role.MANAGER, Role.TECHNICIAN),
         "technicians": _technicians() if role is Role.MANAGER else (),
         "notes": found.notes.select_related("author"),
+        "changes": found.changes.select_related("who"),
         "visits": found.visits.select_related("visitor"),
         "note_form": NoteForm(),
         "visit_form": VisitForm(today=timezone.localdate(timezone=found.system.site.zone)),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import timedelta
+from functools import partial
 
 from django.contrib import messages
 from django.contrib.auth import get_user_model
@@ -16,7 +17,7 @@ from django.views.decorators.http import require_POST
 from fleet import access
 from fleet.analysis import alarm_state
 from fleet.analysis.alarm_state import Alarm
-from fleet.models import Event, EventState, Role
+from fleet.models import Event, EventChange, EventState, Role
 from fleet.pages.forms import NoteForm, ShelveForm, VisitForm, faults
 
 
@@ -40,19 +41,26 @@ def _move(pk: int, step: Callable[[Alarm], Alarm]) -> str:
     return ""
 
 
-def _answer(request: HttpRequest, pk: int, done: str, refusal: str = "") -> HttpResponse:
-    if refusal:
-        messages.error(request, refusal)
-    else:
-        messages.success(request, done)
+def _refused(request: HttpRequest, pk: int, refusal: str) -> HttpResponse:
+    messages.error(request, refusal)
     return redirect("event", pk=pk)
+
+
+def _done(request: HttpRequest, event: Event, said: str, what: str = "") -> HttpResponse:
+    """Say that it is done and, with ``what``, write down who did it."""
+    if what:
+        EventChange.objects.create(event=event, who_id=request.user.pk, what=what)
+    messages.success(request, said)
+    return redirect("event", pk=event.pk)
 
 
 @require_POST
 def acknowledge(request: HttpRequest, pk: int) -> HttpResponse:
     """Somebody has seen it."""
     event = access.event_to_act_on_or_404(request.user, pk)
-    return _answer(request, pk, "Acknowledged.", _move(event.pk, alarm_state.acknowledge))
+    if refusal := _move(event.pk, alarm_state.acknowledge):
+        return _refused(request, pk, refusal)
+    return _done(request, event, "Acknowledged.", "acknowledged")
 
 
 @require_POST
@@ -62,10 +70,11 @@ def assign(request: HttpRequest, pk: int) -> HttpResponse:
     technicians = get_user_model().objects.filter(membership__role=Role.TECHNICIAN, is_active=True)
     wanted = request.POST.get("assignee", "")
     if wanted and not wanted.isdecimal():
-        return _answer(request, pk, "", "Choose a technician from the list.")
+        return _refused(request, pk, "Choose a technician from the list.")
     person = get_object_or_404(technicians, pk=int(wanted)) if wanted else None
     Event.objects.filter(pk=event.pk).update(assignee=person)
-    return _answer(request, pk, f"Assigned to {person}." if person else "Assigned to nobody.")
+    whom = str(person) if person else "nobody"
+    return _done(request, event, f"Assigned to {whom}.", f"assigned to {whom}")
 
 
 @require_POST
@@ -74,18 +83,22 @@ def shelve(request: HttpRequest, pk: int) -> HttpResponse:
     event = access.event_to_act_on_or_404(request.user, pk)
     form = ShelveForm(request.POST)
     if not form.is_valid():
-        return _answer(request, pk, "", faults(form))
+        return _refused(request, pk, faults(form))
     now, days = timezone.now(), timedelta(days=form.cleaned_data["days"])
     reason = form.cleaned_data["reason"]
-    refusal = _move(event.pk, lambda alarm: alarm_state.shelve(alarm, now + days, reason, now=now))
-    return _answer(request, pk, "Shelved.", refusal)
+    step = partial(alarm_state.shelve, until=now + days, reason=reason, now=now)
+    if refusal := _move(event.pk, step):
+        return _refused(request, pk, refusal)
+    return _done(request, event, "Shelved.", f"shelved until {now + days:%Y-%m-%d}: {reason}")
 
 
 @require_POST
 def unshelve(request: HttpRequest, pk: int) -> HttpResponse:
     """Back from the shelf."""
     event = access.event_to_act_on_or_404(request.user, pk)
-    return _answer(request, pk, "Back from the shelf.", _move(event.pk, alarm_state.unshelve))
+    if refusal := _move(event.pk, alarm_state.unshelve):
+        return _refused(request, pk, refusal)
+    return _done(request, event, "Back from the shelf.", "taken from the shelf")
 
 
 @require_POST
@@ -94,11 +107,11 @@ def note(request: HttpRequest, pk: int) -> HttpResponse:
     event = access.event_or_404(request.user, pk)
     form = NoteForm(request.POST)
     if not form.is_valid():
-        return _answer(request, pk, "", faults(form))
+        return _refused(request, pk, faults(form))
     written = form.save(commit=False)
     written.event, written.author = event, request.user
     written.save()
-    return _answer(request, pk, "Note kept.")
+    return _done(request, event, "Note kept.")
 
 
 @require_POST
@@ -107,8 +120,9 @@ def visit(request: HttpRequest, pk: int) -> HttpResponse:
     event = access.event_to_act_on_or_404(request.user, pk)
     form = VisitForm(request.POST, today=timezone.localdate(timezone=event.system.site.zone))
     if not form.is_valid():
-        return _answer(request, pk, "", faults(form))
+        return _refused(request, pk, faults(form))
     reported = form.save(commit=False)
     reported.event, reported.visitor = event, request.user
     reported.save()
-    return _answer(request, pk, "Visit recorded.")
+    found = reported.get_outcome_display()
+    return _done(request, event, "Visit recorded.", f"recorded a visit: {found}")

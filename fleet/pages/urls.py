@@ -16,6 +16,7 @@ from fleet.pages import (
     months,
     ranking,
     share,
+    sign_in,
     units,
 )
 
@@ -42,7 +43,7 @@ urlpatterns: list[URLPattern] = [
     path("events/<int:pk>/visit", event_actions.visit, name="event-visit"),
     path("company-logo", company.logo, name="company-logo"),
     path("units", units.choose, name="units"),
-    path("sign-in", auth.LoginView.as_view(template_name="sign_in.html"), name="sign-in"),
+    path("sign-in", sign_in.SignIn.as_view(), name="sign-in"),
     path("sign-out", auth.LogoutView.as_view(), name="sign-out"),
     path("healthz", health.healthz, name="healthz"),
 ]

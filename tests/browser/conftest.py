@@ -10,8 +10,14 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from django.core.management import call_command
 from playwright.sync_api import Browser, Error, Playwright, sync_playwright
 
+from fleet.models import Event, Role
+from tests.pages import scene
+
+SAMPLE = Path(__file__).parents[2] / "fixtures" / "samples" / "quay-store"
+PASSWORD = "open sesame 42"
 SYSTEM_CHROMIUM = Path("/usr/bin/chromium")
 ARGUMENTS = (
     "--headless",
@@ -65,3 +71,14 @@ def browser() -> Iterator[Browser]:
         del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
     else:
         os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = before
+
+
+@pytest.fixture
+def event(transactional_db: None) -> Event:
+    """The sample building loaded as an installation loads it, and its event."""
+    call_command("load_site", str(SAMPLE), "--wait")
+    scene.person("mara", Role.MANAGER)
+    scene.person("tess", Role.TECHNICIAN)
+    found = Event.objects.filter(closed_at=None).first()
+    assert found is not None, "the sample building opened no event"
+    return found

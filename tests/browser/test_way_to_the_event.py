@@ -5,24 +5,20 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from pathlib import Path
 
 import pytest
-from django.core.management import call_command
 from playwright.sync_api import Browser, Page, ViewportSize, expect
 from pytest_django.live_server_helper import LiveServer
 
-from fleet.models import Event, Role
+from fleet.models import Event
 from fleet.pages import plot_data, spans
 from fleet.pages.units import Preference
-from tests.pages import scene
+from tests.browser.conftest import PASSWORD
 
-SAMPLE = Path(__file__).parents[2] / "fixtures" / "samples" / "quay-store"
 WIDTHS: dict[str, ViewportSize] = {
     "phone": {"width": 390, "height": 844},
     "desktop": {"width": 1280, "height": 900},
 }
-PASSWORD = "open sesame 42"
 
 
 @dataclass
@@ -44,17 +40,6 @@ class Visit:
         """Nothing reaches over the screen's edge."""
         over = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
         assert self.page.evaluate(over) <= 0, self.page.url
-
-
-@pytest.fixture
-def event(transactional_db: None) -> Event:
-    """The sample building loaded as an installation loads it, and its event."""
-    call_command("load_site", str(SAMPLE), "--wait")
-    scene.person("mara", Role.MANAGER)
-    scene.person("tess", Role.TECHNICIAN)
-    found = Event.objects.filter(closed_at=None).first()
-    assert found is not None, "the sample building opened no event"
-    return found
 
 
 @pytest.fixture(params=WIDTHS)

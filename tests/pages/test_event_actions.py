@@ -108,3 +108,29 @@ def test_a_post_without_the_forms_token_is_refused(fleet: Scene, action: str) ->
     browser = Browser(enforce_csrf_checks=True)
     browser.force_login(fleet.manager)
     assert browser.post(f"/events/{fleet.event.pk}/{action}", {}).status_code == 403
+
+
+def test_who_did_what_is_written_down(fleet: Scene) -> None:
+    post(fleet, signed_in(fleet.technician), "acknowledge")
+    post(fleet, signed_in(fleet.manager), "assign", assignee=fleet.technician.pk)
+    post(fleet, signed_in(fleet.technician), "shelve", days=7, reason="waits for parts")
+    post(fleet, signed_in(fleet.technician), "unshelve")
+    today = timezone.localdate(timezone=fleet.site.zone)
+    fields = {"visited_on": today.isoformat(), "outcome": VisitOutcome.CONFIRMED}
+    seen = post(fleet, signed_in(fleet.technician), "visit", **fields)
+    until = timezone.now() + timedelta(days=7)
+    assert list(fleet.event.changes.values_list("who__username", "what")) == [
+        ("tess", "acknowledged"),
+        ("mara", "assigned to tess"),
+        ("tess", f"shelved until {until:%Y-%m-%d}: waits for parts"),
+        ("tess", "taken from the shelf"),
+        ("tess", "recorded a visit: suspicion confirmed"),
+    ]
+    assert "tess acknowledged" in seen
+
+
+def test_what_was_refused_is_not_written_down(fleet: Scene) -> None:
+    post(fleet, signed_in(fleet.technician), "unshelve")
+    post(fleet, signed_in(fleet.technician), "shelve", days=7, reason="")
+    post(fleet, signed_in(fleet.manager), "assign", assignee="x")
+    assert not fleet.event.changes.exists()

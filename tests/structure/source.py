@@ -36,7 +36,7 @@ def _is_ours(path: Path) -> bool:
 
 
 def is_vendored(path: Path) -> bool:
-    return path.parts[:3] == ("fleet", "static", "vendor")
+    return path.parts[:3] in (("fleet", "static", "vendor"), ("tests", "browser", "vendor"))
 
 
 def python_files(*tops: str) -> list[Path]:
