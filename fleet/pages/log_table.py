@@ -17,6 +17,7 @@ from fleet.ingest import circumstances, proposal, sniff
 from fleet.ingest.mapping import NUMBERS, RFC_3339, Layout, Meaning, Time
 from fleet.ingest.parse import Parsed, parse
 from fleet.ingest.report import RefusedError
+from fleet.ingest.sniff import Look
 from fleet.models import LogMapping, System
 from fleet.pages import sparkline
 from fleet.pages.units import Preference, number
@@ -67,9 +68,9 @@ def preview(stored: LogMapping) -> Preview:
         return Preview(str(refusal.complaint))
 
 
-def rows(stored: LogMapping, seen: Preview, prefer: Preference) -> list[Row]:
+def rows(stored: LogMapping, look: Look, seen: Preview, prefer: Preference) -> list[Row]:
     """All columns but those of the time, in the file's order."""
-    look, layout = sniff.look(bytes(stored.sample)), Layout.from_json(stored.layout)
+    layout = Layout.from_json(stored.layout)
     known = circumstances.of(stored.system)
     told = proposal.propose(look, known, proposal.rooms_of(stored.system))
     reasons = {it.title: it.reasons for it in told}

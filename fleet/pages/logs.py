@@ -64,13 +64,13 @@ def mapping_page(request: HttpRequest, pk: int) -> HttpResponse:
     system.site = stored.site
     stored.system = system
     prefer, layout = units.preference(request), Layout.from_json(stored.layout)
-    seen = log_table.preview(stored)
+    seen, look = log_table.preview(stored), sniff.look(bytes(stored.sample))
     context = {
         "stored": stored,
         "site": stored.site,
         "layout": layout,
-        "seen_as": sniff.look(bytes(stored.sample)).reasons,
-        "rows": log_table.rows(stored, seen, prefer),
+        "seen_as": look.reasons,
+        "rows": log_table.rows(stored, look, seen, prefer),
         "preview": seen,
         "choices": log_table.choices(stored.system),
         "times": log_table.time_options(layout),
