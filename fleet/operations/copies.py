@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import shutil
@@ -15,7 +16,7 @@ from typing import Any
 from django.db import connection, transaction
 from django.db.migrations.loader import MigrationLoader
 
-from fleet.embedded.binaries import client_program
+from fleet.embedded.binaries import client_program, version_of
 from fleet.embedded.errors import EmbeddedError
 from fleet.operations import inventory
 from fleet.operations.inventory import Content
@@ -160,17 +161,15 @@ def _timescaledb() -> str | None:
 
 def _run(program: str, *arguments: str) -> None:
     """Run a client program of PostgreSQL on the database in use. Raises CopyError."""
-    with_settings = os.environ | _client_settings()
+    chosen, with_settings = _program(program), os.environ | _client_settings()
     try:
         subprocess.run(  # noqa: S603
-            [_program(program), *arguments],
+            [chosen, *arguments],
             env=with_settings,
             check=True,
             capture_output=True,
             text=True,
         )
-    except OSError as error:
-        raise CopyError(f"{program} cannot be run ({error}): install PostgreSQL's client") from None
     except subprocess.CalledProcessError as error:
         raise CopyError(f"{program} failed: {error.stderr.strip()[-2000:]}") from None
 
@@ -184,10 +183,21 @@ def _client_settings() -> dict[str, str]:
 
 
 def _program(name: str) -> str:
-    """The private server's own client; for another server the one on PATH, if there is one."""
-    if os.environ.get("DATABASE_URL") and (found := shutil.which(name)):
-        return found
-    try:
-        return client_program(name)
-    except EmbeddedError as error:
-        raise CopyError(f"{name} is not on PATH: install PostgreSQL's client") from error
+    """The client nearest to the server's version, not older: of the private server, or on PATH.
+
+    An older one refuses the server, a much newer one may use settings that the server lacks.
+    """
+    candidates = [shutil.which(name)]
+    with contextlib.suppress(EmbeddedError):
+        candidates.append(client_program(name))
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT current_setting('server_version_num')::int / 10000")
+        (server,) = cursor.fetchone()
+    usable: list[tuple[int, str]] = []
+    for program in filter(None, candidates):
+        with contextlib.suppress(EmbeddedError):
+            if (version := version_of(Path(program))[0]) >= server:
+                usable.append((version, program))
+    if not usable:
+        raise CopyError(f"no {name} of PostgreSQL {server} or newer is on PATH: install its client")
+    return min(usable)[1]

@@ -15,12 +15,19 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 from django.db import connection
 
-from fleet.operations import inventory
+from fleet.operations import copies, inventory
 from fleet.operations.inventory import Content
 from tests.acceptance.kills import environment
 from tests.embedded.harness import REPOSITORY, Stack, new_folder
 
 SAMPLES = REPOSITORY / "fixtures" / "samples" / "quay-store"
+
+
+BROKEN = """#!/bin/sh
+[ "$1" = --version ] && echo "pg_dump (PostgreSQL) 99.1" && exit
+echo no space left >&2
+exit 1
+"""
 
 
 @pytest.fixture
@@ -133,10 +140,29 @@ def test_an_interrupted_backup_leaves_no_folder_that_looks_whole(
 ) -> None:
     broken = folder / "bin"
     broken.mkdir()
-    (broken / "pg_dump").write_text("#!/bin/sh\necho no space left >&2; exit 1\n")
+    (broken / "pg_dump").write_text(BROKEN)
     (broken / "pg_dump").chmod(0o755)
     monkeypatch.setenv("MILLRACE_PG_BIN", os.fspath(broken))
-    monkeypatch.delenv("DATABASE_URL", raising=False)
+    monkeypatch.setenv("PATH", "/nowhere")
     with pytest.raises(CommandError, match="pg_dump failed: no space left"):
         call_command("backup", str(folder / "backup"))
     assert [path.name for path in folder.iterdir()] == ["bin"]
+
+
+@pytest.mark.django_db
+def test_the_client_nearest_to_the_server_is_taken_and_none_older(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for place, version in (("old", "15.18"), ("new", "99.1")):
+        (folder / place).mkdir()
+        program = folder / place / "pg_dump"
+        program.write_text(f"#!/bin/sh\necho 'pg_dump (PostgreSQL) {version}'\n")
+        program.chmod(0o755)
+    ours = copies._program("pg_dump")
+    for place in ("old", "new"):
+        monkeypatch.setenv("PATH", f"{folder / place}{os.pathsep}/usr/bin{os.pathsep}/bin")
+        assert copies._program("pg_dump") == ours
+    monkeypatch.setenv("PATH", f"{folder / 'old'}{os.pathsep}/usr/bin{os.pathsep}/bin")
+    monkeypatch.setenv("MILLRACE_PG_BIN", os.fspath(folder / "old"))
+    with pytest.raises(copies.CopyError, match=r"no pg_dump of PostgreSQL \d+ or newer is on PATH"):
+        copies._program("pg_dump")
