@@ -105,7 +105,7 @@ def run(plan: Plan) -> Outcome:
     logs = cut_logs(plan.seed, plan.hours)
     outcome = Outcome()
     try:
-        with _up(stack, folder / "up.log") as (keeper, address), _second_scheduler(stack):
+        with up(stack, folder / "up.log") as (keeper, address), _second_scheduler(stack):
             ledger = _kill_while_sending(plan, stack, keeper, (address, logs), outcome)
             _drain(stack, plan, outcome)
         _judge(stack, logs, ledger, outcome)
@@ -124,7 +124,7 @@ def environment(stack: Stack) -> dict[str, str]:
 
 
 @contextmanager
-def _up(stack: Stack, log: Path) -> Iterator[tuple[int, str]]:
+def up(stack: Stack, log: Path) -> Iterator[tuple[int, str]]:
     """``manage.py up``; its process id and the address it serves at."""
     with log.open("wb") as errors:
         process = subprocess.Popen(
