@@ -10,7 +10,7 @@ from tests.acceptance.pieces import CODES, Piece
 
 @pytest.mark.timeout(240)
 def test_nothing_acknowledged_is_lost_whatever_is_killed() -> None:
-    outcome = run(Plan(kills=10, seed=3, apart_s=1.2))
+    outcome = run(Plan(kills=10, seed=3, apart_s=0.9))
     print("\n".join(outcome.lines()))  # noqa: T201
     assert outcome.faults == []
     assert outcome.kills.total() == 10
