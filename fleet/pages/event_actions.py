@@ -8,36 +8,24 @@ from functools import partial
 
 from django.contrib import messages
 from django.contrib.auth import get_user_model
-from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from fleet import access
-from fleet.analysis import alarm_state
+from fleet.analysis import alarm_state, events
 from fleet.analysis.alarm_state import Alarm
-from fleet.models import Event, EventChange, EventState, Role
+from fleet.models import Event, EventChange, Role
 from fleet.pages.forms import NoteForm, ShelveForm, VisitForm, faults
 
 
 def _move(pk: int, step: Callable[[Alarm], Alarm]) -> str:
     """Take an event through a step of the alarm's states; the refusal's text, empty when done."""
-    with transaction.atomic():
-        event = Event.objects.select_for_update().get(pk=pk)
-        before = Alarm(
-            EventState(event.state),
-            event.closed_at is None,
-            event.shelved_until,
-            event.shelved_reason,
-        )
-        try:
-            after = step(before)
-        except alarm_state.TransitionError as refusal:
-            return str(refusal)
-        event.state = after.state
-        event.shelved_until, event.shelved_reason = after.shelved_until, after.shelved_reason
-        event.save(update_fields=("state", "shelved_until", "shelved_reason"))
+    try:
+        events.change(pk, step)
+    except alarm_state.TransitionError as refusal:
+        return str(refusal)
     return ""
 
 
