@@ -12,7 +12,6 @@ What tells faults apart:
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -57,17 +56,6 @@ USUAL_ANSWER = 0.25
 """Condensing temperature must move by this (rms, within a quarter of an hour, starts included) for
 a thermistor's answer to be judged; a thermistor on its pipe answers by at least this share."""
 
-FLAT_S = 3600.0
-FLAT_CHANNELS = (
-    "discharge_pressure",
-    "suction_pressure",
-    "discharge_temperature",
-    "suction_temperature",
-    OUTDOOR_SIDE,
-    INDOOR_SIDE,
-    "subcooler_gas_temperature",
-)
-
 
 @dataclass(frozen=True)
 class Instruments:
@@ -82,8 +70,6 @@ class Instruments:
     told apart from a leak. expected_drop_k: the drop the opening should give.
     outdoor_side_tracks_air, indoor_side_tracks_air: 0 on the pipe .. 1 in the air.
     discharge_below_condensing_k: condensing temperature less discharge; above 0 is impossible.
-    frozen: channel -> share of running samples in flat stretches of an hour or more, of the
-    samples as given (``frozen_shares`` for what cleaning took out).
     leak_k, leak_sigma_k: effect of a leaking valve at the usual flow, of the whole span;
     offset_k: the thermistors' offset (outdoor side less indoor side) that goes with it.
     """
@@ -98,7 +84,6 @@ class Instruments:
     outdoor_side_tracks_air: FloatArray
     indoor_side_tracks_air: FloatArray
     discharge_below_condensing_k: FloatArray
-    frozen: Mapping[str, float]
     leak_k: float
     leak_sigma_k: float
     offset_k: float
@@ -151,7 +136,6 @@ def check(
             fluid.t_dew_k(discharge) - samples.outdoor_or_nan("discharge_temperature"),
             np.nan,
         ),
-        frozen=_frozen(samples, states.running, timebase),
         leak_k=made_of.leak_k,
         leak_sigma_k=made_of.leak_sigma_k,
         offset_k=made_of.offset_k,
@@ -279,22 +263,3 @@ def _tracks_air(
     with np.errstate(divide="ignore", invalid="ignore"):
         near = np.clip(1.0 - np.abs(liquid - air) / room, 0.0, 1.0)
     return np.where(settled(states) & (room > 2.0), np.minimum(near, missed), np.nan)
-
-
-def _frozen(samples: Samples, running: BoolArray, timebase: Timebase) -> dict[str, float]:
-    total = np.count_nonzero(running)
-    shares: dict[str, float] = {}
-    for name in FLAT_CHANNELS:
-        if name not in samples.outdoor or not total:
-            continue
-        values = samples.outdoor[name][running]
-        _, length = tb.run_lengths(values)
-        long = length * timebase.interval_s >= FLAT_S
-        shares[name] = float(length[long & (length > 2)].sum()) / total
-    return shares
-
-
-def frozen_shares(flatline: Mapping[str, BoolArray], running: BoolArray) -> dict[str, float]:
-    """Share of running samples that cleaning found frozen, per channel."""
-    total = max(int(np.count_nonzero(running)), 1)
-    return {n: float(np.count_nonzero(flat & running)) / total for n, flat in flatline.items()}

@@ -201,29 +201,12 @@ def test_a_still_condensing_temperature_says_nothing_about_a_thermistor() -> Non
     assert np.all(np.isnan(check(scene()).outdoor_side_tracks_air))
 
 
-def test_a_frozen_channel_is_counted_and_a_living_one_is_not() -> None:
-    n = 2 * 360
-    rng = np.random.default_rng(1)
-    living = 345.0 + np.round(rng.normal(0, 0.2, n), 1)
-    found = check(scene(n, outdoor={"discharge_temperature": living}))
-    assert found.frozen["discharge_temperature"] < 0.01
-    assert found.frozen["suction_temperature"] == 1.0
-
-
-def test_shares_of_what_cleaning_found_frozen() -> None:
-    flat = np.array([True, True, False, False])
-    running = np.array([True, True, True, False])
-    shares = instruments.frozen_shares({"suction_pressure": flat}, running)
-    assert shares == {"suction_pressure": pytest.approx(2 / 3)}
-
-
 def test_missing_channels_make_checks_silent_not_wrong() -> None:
     s = scene()
     bare = Samples(s.samples.time, {"compressor_speed": s.samples.outdoor["compressor_speed"]}, {})
     found = check(replace(s, samples=bare, direction=made.known_direction(bare, 1)))
     for name in ("above_saturation_k", "drop_valve_open_k", "expected_drop_k"):
         assert np.all(np.isnan(getattr(found, name)))
-    assert found.frozen == {}
 
 
 @settings(max_examples=25, deadline=None)
