@@ -215,7 +215,8 @@ def _sloped(days: _Days, first: int, baseline: Baseline) -> Drift:
         sentence = f"Subcooling has risen against the system's own past {said} days."
         return Drift(Kind.RISING, count, sentence, since, slope, test.p, None, now)
     reaches = _reach(days, slope, now, len(residual))
-    sentence = f"Subcooling has fallen below the system's own past {said} days; {_words(reaches)}"
+    words = f"it stands below {REACHED_K:.0f} K." if now < REACHED_K else _words(reaches)
+    sentence = f"Subcooling has fallen below the system's own past {said} days; {words}"
     return Drift(Kind.FALLING, count, sentence, since, slope, test.p, None, now, reaches)
 
 

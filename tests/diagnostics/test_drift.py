@@ -107,6 +107,12 @@ def test_the_sentence_tells_the_rate_and_the_dates() -> None:
     assert f"comes down to 1 K about {found.reaches.likely}" in found.sentence
 
 
+def test_a_leak_that_is_through_has_no_date_to_come() -> None:
+    found = said(History(leak_k=0.05), 3, 175)
+    assert found.kind is Kind.FALLING
+    assert found.sentence.endswith("it stands below 1 K.")
+
+
 def test_a_leak_is_called_before_there_is_flash_gas() -> None:
     """0.05 K a day from day 80 on reaches 1 K on day 160."""
     assert said(History(leak_k=0.05), 3, 140).kind is Kind.FALLING
