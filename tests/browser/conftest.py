@@ -1,55 +1,22 @@
-"""A browser: the system's Chromium, else playwright's own."""
+"""A browser, and a loaded sample site to walk through."""
 
 from __future__ import annotations
 
 import os
-import shutil
 import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from django.core.management import call_command
-from playwright.sync_api import Browser, Error, Playwright, sync_playwright
+from playwright.sync_api import Browser, Error, sync_playwright
 
 from fleet.models import Event, Role
+from tests.browser.chromium import launch
 from tests.pages import scene
 
 SAMPLE = Path(__file__).parents[2] / "fixtures" / "samples" / "quay-store"
 PASSWORD = "open sesame 42"
-SYSTEM_CHROMIUM = Path("/usr/bin/chromium")
-ARGUMENTS = (
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-)
-
-
-def _installed() -> str | None:
-    """Path of a Chromium on this machine; MILLRACE_CHROMIUM has the last word."""
-    if chosen := os.environ.get("MILLRACE_CHROMIUM"):
-        return chosen
-    if SYSTEM_CHROMIUM.exists():
-        return str(SYSTEM_CHROMIUM)
-    return shutil.which("chromium")
-
-
-def _launch(playwright: Playwright) -> Browser:
-    arguments = list(ARGUMENTS)
-    if path := _installed():
-        return playwright.chromium.launch(executable_path=path, args=arguments)
-    try:
-        return playwright.chromium.launch(args=arguments)
-    except Error:
-        command = [sys.executable, "-m", "playwright", "install", "chromium"]
-        subprocess.run(command, check=True, capture_output=True, timeout=240)
-        return playwright.chromium.launch(args=arguments)
 
 
 @pytest.fixture(scope="session")
@@ -59,7 +26,7 @@ def browser() -> Iterator[Browser]:
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
     with sync_playwright() as playwright:
         try:
-            started = _launch(playwright)
+            started = launch(playwright)
         except (Error, subprocess.SubprocessError) as fault:
             reason = f"no Chromium could be started: {fault}. Set MILLRACE_CHROMIUM to one."
             if os.environ.get("CI") == "true":

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from playwright.sync_api import Page, sync_playwright
 
-from tests.browser.conftest import _launch
+from tests.browser.chromium import launch
 
 FOLDER = Path("fixtures/pictures")
 DESKTOP = {"width": 1280, "height": 900}
@@ -51,7 +51,7 @@ def main() -> int:
     parser.add_argument("password")
     options = parser.parse_args()
     with sync_playwright() as playwright:
-        browser = _launch(playwright)
+        browser = launch(playwright)
         page = browser.new_page(viewport=DESKTOP)
         sign_in(page, options.address, options.name, options.password)
         take(page, "ranking")
