@@ -279,7 +279,7 @@ def _charge(plant: Plant, state: LiquidState, entered: Entered) -> Iterator[Line
             "Rated charge",
             "kg",
             MANIFEST,
-            _share_of_lines(lines_kg, rated),
+            _share_of_lines(lines_kg, rated) if plant.liquid_lines else WITHOUT_LINES,
             rated,
         )
     if entered.weighed_kg is not None:
@@ -292,6 +292,9 @@ def _charge(plant: Plant, state: LiquidState, entered: Entered) -> Iterator[Line
             else "no rated charge to compare it with",
             entered.weighed_kg,
         )
+
+
+WITHOUT_LINES = "the manifest names no liquid lines to hold it against"
 
 
 def _share_of_lines(lines_kg: float, rated_kg: float) -> str:

@@ -94,6 +94,12 @@ def test_lines_that_hold_more_than_the_rated_charge_are_called_a_contradiction()
     assert "check diameters, lengths and charge" in line(sheet, "Rated charge").note
 
 
+def test_no_share_of_lines_is_stated_where_no_lines_are_known() -> None:
+    sheet = made(replace(PLANT, liquid_lines=()))
+    assert "names no liquid lines" in line(sheet, "Rated charge").note
+    assert "%" not in line(sheet, "Rated charge").note
+
+
 def test_a_high_subcooling_gives_a_range_in_per_cent() -> None:
     """5 K above: 5 -/+ 2 * 0.4041 K; 4.1917 / 0.5 and 5.8083 / 0.1 per cent."""
     change = made(subcooling_to_indoor_k=10.0).departure
