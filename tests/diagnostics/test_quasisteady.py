@@ -62,4 +62,3 @@ def test_a_span_without_any_channel_tells_nothing_and_does_not_fail() -> None:
     assert not flow.quantified.any()
     assert np.all(np.isnan(flow.high_kg_s))
     assert np.all(np.isnan(checks.drop_valve_open_k))
-    assert checks.frozen == {}
