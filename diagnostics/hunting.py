@@ -52,6 +52,10 @@ MANY_INTERVALS = 5
 it shows the common period. With three or four the decay ratio and the liquid's own period must
 agree, for two strokes of any kind look regular."""
 
+RELIABLE_LAGS = 0.9
+"""Part of the autocorrelation whose zero crossings count: at longer lags it rests on a handful of
+products, and a crossing there may be anywhere."""
+
 LARGE_SWING_K = 4.0
 OWN_SHARE = 0.6
 """Part of the leaving liquid's swing that must be its own: liquid that already enters the subcooler
@@ -258,8 +262,9 @@ def _judge(
     fast_z, fast_t = _fast(openings, blocks), _fast(liquid, blocks)
     z, t = oscillation.detrend(openings[:, _inside(blocks, openings)]), fast_t[:, within]
     z_correlation = oscillation.autocorrelation(z)
-    z_regular = oscillation.regularity(z_correlation)
-    t_regular = oscillation.regularity(oscillation.autocorrelation(t))
+    reliable = round(RELIABLE_LAGS * z.shape[1])
+    z_regular = oscillation.regularity(z_correlation[:, :reliable])
+    t_regular = oscillation.regularity(oscillation.autocorrelation(t, reliable))
     decay = oscillation.decay_ratio(z_correlation)
     slow = z_regular.period * blocks.step_s > LONG_PERIOD_S
     lasting = _share(openings[:, blocks.slow : -blocks.slow], blocks, slow) >= LEAST_OPENING_SHARE
