@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.fft import irfft, rfft, rfftfreq
 
 from diagnostics import oscillation
 from diagnostics.direction import Direction
@@ -62,6 +63,14 @@ OWN_SHARE = 0.6
 swinging, as behind a cycling fan, swings by the condenser and not by the valve."""
 
 COHERENCE = 0.5
+BAND = (0.6, 1.7)
+"""Multiples of the opening's frequency at which liquid moves with a regular cycle of the valve."""
+
+BAND_COHERENCE = 0.7
+BAND_LIQUID_SWING_K = 0.4
+"""Within the band a share of half of the whole swing is no longer asked: fans and load may move
+the liquid more than a fast cycle does, at other frequencies. What is left must follow closely."""
+
 PERIOD_AGREEMENT = 0.35
 LEAST_REVERSALS = 8
 """Four throws there and back in ten minutes."""
@@ -267,8 +276,9 @@ def _judge(
     t_regular = oscillation.regularity(oscillation.autocorrelation(t, reliable))
     decay = oscillation.decay_ratio(z_correlation)
     slow = z_regular.period * blocks.step_s > LONG_PERIOD_S
-    lasting = _share(openings[:, blocks.slow : -blocks.slow], blocks, slow) >= LEAST_OPENING_SHARE
-    lasting &= _share(fast_t, blocks, slow) >= LEAST_LIQUID_SHARE
+    steady = _share(openings[:, blocks.slow : -blocks.slow], blocks, slow) >= LEAST_OPENING_SHARE
+    in_band = _answers_in_band(z, t, z_regular.period)
+    lasting = steady & (_share(fast_t, blocks, slow) >= LEAST_LIQUID_SHARE)
     z_swing, t_swing = _swing(z), _swing(t)
     with np.errstate(divide="ignore", invalid="ignore"):
         gain = np.where(z_swing > 0, t_swing / _swing(fast_z[:, within]), np.nan)
@@ -282,7 +292,10 @@ def _judge(
     )
     wild = (t_swing >= LARGE_SWING_K) & (_reversals(z) >= LEAST_REVERSALS)
     coherent = _follow(fast_z[:, within], t, z_regular.period) >= COHERENCE
-    return amplitude & coherent & lasting & (periodic | wild), {
+    found = amplitude & coherent & lasting & (periodic | wild)
+    steady_cycle = clear & (z_regular.intervals >= oscillation.INTERVALS - 1) & (decay > 0.5)
+    found |= steady_cycle & steady & (z_swing >= OPENING_SWING) & in_band
+    return found, {
         "period_s": z_regular.period * blocks.step_s,
         "opening_swing": z_swing,
         "liquid_swing_k": t_swing,
@@ -311,6 +324,22 @@ def _moving_mean(values: FloatArray, width: int) -> FloatArray:
     total = np.cumsum(values, axis=1)
     total = np.concatenate([np.zeros((values.shape[0], 1)), total], axis=1)
     return np.asarray((total[:, width:] - total[:, :-width]) / width)
+
+
+def _answers_in_band(
+    opening: FloatArray, liquid: FloatArray, period_steps: FloatArray
+) -> BoolArray:
+    """Whether the liquid swings and follows at the opening's own frequency, shape (rows,)."""
+    opening, liquid = (_band(values, period_steps) for values in (opening, liquid))
+    swings = _swing(liquid) >= BAND_LIQUID_SWING_K
+    return swings & (_follow(opening, liquid, period_steps) >= BAND_COHERENCE)
+
+
+def _band(values: FloatArray, period_steps: FloatArray) -> FloatArray:
+    """Rows with only what lies in ``BAND`` about each row's period."""
+    cycles = rfftfreq(values.shape[1])[None, :] * np.nan_to_num(period_steps)[:, None]
+    inside = (cycles >= BAND[0]) & (cycles <= BAND[1])
+    return np.asarray(irfft(rfft(values, axis=1) * inside, values.shape[1], axis=1))
 
 
 def _follow(opening: FloatArray, liquid: FloatArray, period_steps: FloatArray) -> FloatArray:
