@@ -4,6 +4,7 @@ from fleet.models.access import Membership, Role
 from fleet.models.client import Client
 from fleet.models.day import PooledDay
 from fleet.models.event import (
+    READINGS,
     Event,
     EventChange,
     EventNote,
@@ -13,6 +14,7 @@ from fleet.models.event import (
 )
 from fleet.models.idempotency import IdempotencyKey
 from fleet.models.mapping import LogMapping
+from fleet.models.organisation import Organisation
 from fleet.models.share import ShareLink
 from fleet.models.sign_in import SignInFailure
 from fleet.models.site import Site
@@ -22,6 +24,7 @@ from fleet.models.upload import Upload, UploadState
 from fleet.models.window import DueDay, Standing, Window
 
 __all__ = [
+    "READINGS",
     "Client",
     "DueDay",
     "Event",
@@ -32,6 +35,7 @@ __all__ = [
     "IndoorUnit",
     "LogMapping",
     "Membership",
+    "Organisation",
     "PooledDay",
     "Role",
     "ShareLink",

@@ -48,6 +48,7 @@ class Event(models.Model):
     verdict = models.JSONField(default=dict)
     why = models.CharField(max_length=300, default="")
     method_version = models.PositiveIntegerField(default=0)
+    visit_planned_on = models.DateField(null=True, blank=True)
     shelved_until = models.DateTimeField(null=True, blank=True)
     shelved_reason = models.CharField(max_length=300, blank=True)
     withdrawn = models.BooleanField(default=False)
@@ -114,14 +115,29 @@ class VisitOutcome(models.TextChoices):
     NOTHING_FOUND = "nothing_found", "nothing found"
 
 
+READINGS = (
+    "subcooling_k",
+    "discharge_pressure_pa",
+    "liquid_temperature_outdoor_side_k",
+    "liquid_temperature_indoor_side_k",
+    "recovered_kg",
+    "charged_kg",
+)
+"""What a visitor may have measured; pressure is absolute."""
+
+
 class SiteVisit(models.Model):
-    """A visit because of an event, and its outcome."""
+    """A visit because of an event, and its outcome.
+
+    ``readings`` are what the visitor measured, in SI units by the names of ``READINGS``.
+    """
 
     event = models.ForeignKey(Event, on_delete=models.CASCADE, related_name="visits")
     visitor = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL)
     visited_on = models.DateField()
     outcome = models.CharField(max_length=16, choices=VisitOutcome.choices)
     found_condition = models.CharField(max_length=24, blank=True)
+    readings = models.JSONField(default=dict, blank=True)
     remark = models.TextField(max_length=4000, blank=True)
 
     class Meta:
