@@ -19,7 +19,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
 
@@ -67,7 +67,9 @@ class Weights:
     """The whole table: priors, likelihoods by finding, and the three constants above.
 
     hypotheses: their names, "normal" first. condition: of each hypothesis, as index into
-    CONDITIONS, shape (h,). prior: logarithms, shape (h,).
+    CONDITIONS, shape (h,). prior: logarithms, shape (h,). factors: how much each finding counts
+    by what visits taught, 1 where none is given. taught: names what they taught, empty for the
+    plain table.
     """
 
     hypotheses: tuple[str, ...]
@@ -77,6 +79,8 @@ class Weights:
     exponent: float
     floor_share: float
     likelihoods: Mapping[str, Likelihood]
+    factors: Mapping[str, float] = field(default_factory=dict)
+    taught: str = ""
 
 
 @dataclass(frozen=True)
@@ -173,6 +177,9 @@ def weigh(rows: Windows, context: Context, weights: Weights) -> Evidence:
     raw = np.array([_ratio(m, k, weights) for m, k in zip(measured, likelihoods, strict=True)])
     trust = np.array([_trust(m, k) for m, k in zip(measured, likelihoods, strict=True)])
     push = _shared(raw * trust[:, :, None], likelihoods, weights.rho) * weights.exponent
+    if weights.factors:  # last of all, so that what the plain table says can be had back
+        factor = np.array([weights.factors.get(finding.name, 1.0) for finding in REGISTRY])
+        push *= factor[:, None, None]
     total = weights.prior + push.sum(axis=0)
     total -= total.max(axis=1, keepdims=True)
     odds = np.exp(total)
