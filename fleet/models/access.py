@@ -6,6 +6,7 @@ from django.conf import settings
 from django.db import models
 
 from fleet.models.client import Client
+from fleet.models.organisation import Organisation, default_pk
 
 
 class Role(models.TextChoices):
@@ -17,12 +18,21 @@ class Role(models.TextChoices):
 
 
 class Membership(models.Model):
-    """A person's role. Managers see all; account reps their clients; technicians all sites'
-    systems they have an assigned event for.
+    """A person's organisation and role in it.
+
+    Managers see all of their organisation; account reps their clients; technicians the systems
+    they have an assigned event for.
     """
 
     user = models.OneToOneField(
         settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="membership"
+    )
+    organisation = models.ForeignKey(
+        Organisation,
+        null=True,
+        default=default_pk,
+        on_delete=models.PROTECT,
+        related_name="members",
     )
     role = models.CharField(max_length=16, choices=Role.choices)
     clients = models.ManyToManyField(Client, blank=True, related_name="members")
