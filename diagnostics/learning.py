@@ -18,16 +18,18 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import asdict, dataclass, replace
 from enum import StrEnum
+from typing import Any
 
 import numpy as np
 from scipy import optimize
 
 from diagnostics.samples import FloatArray
-from diagnostics.weigh import CONDITIONS, Evidence, Weights, together
+from diagnostics.weigh import CONDITIONS, Weights, together
 
 PRIOR_VISITS = 100.0
 """Visits the table's priors are worth: after as many, theirs and the table's weigh alike."""
@@ -45,6 +47,7 @@ ALIKE_SHARE = 0.25
 """Reports of one system count together as two at most; those of one visitor, and those that found
 the same after the same suspicion, as five or a quarter of all, whichever is more."""
 
+NAME_LENGTH = 16
 _SPEAKS = 0.1
 _LEAST = 1e-9
 _MOVED = 0.02
@@ -143,12 +146,33 @@ class Learned:
         """How much each finding counts, 1 as in the table."""
         return {line.finding: line.factor for line in self.findings}
 
+    @property
+    def name(self) -> str:
+        """Names the weights that come of it: empty where nothing was learned.
 
-@dataclass(frozen=True)
-class LearnedWeights(Weights):
-    """The table with what was learned: its prior, and how much each finding counts."""
+        Outcomes that move nothing leave the name as it is, so that nothing is judged again.
+        """
+        if not self.outcomes:
+            return ""
+        priors = {line.condition: round(line.learned, 6) for line in self.priors}
+        return _sha256([priors, self.factors])[:NAME_LENGTH]
 
-    factors: Mapping[str, float] = field(default_factory=dict)
+    def as_json(self) -> dict[str, object]:
+        """Plain types only, for storage."""
+        plain = asdict(self)
+        return plain | {key: None for key in ("said", "would_say") if math.isnan(float(plain[key]))}
+
+    @classmethod
+    def from_json(cls, raw: Mapping[str, Any]) -> Learned:
+        """What ``as_json`` wrote."""
+        means = {
+            key: float("nan") if raw[key] is None else raw[key] for key in ("said", "would_say")
+        }
+        tables = {
+            "findings": tuple(FindingLine(**line) for line in raw["findings"]),
+            "priors": tuple(PriorLine(**line) for line in raw["priors"]),
+        }
+        return cls(**dict(raw) | means | tables)
 
 
 @dataclass(frozen=True, eq=False)
@@ -184,8 +208,11 @@ class _Visits:
 def digest(outcomes: Iterable[Outcome], weights: Weights) -> str:
     """Names what is learned from: the outcomes, in whatever order, and the table's priors."""
     plain = sorted((asdict(outcome) for outcome in outcomes), key=lambda row: str(row["key"]))
-    text = json.dumps([plain, weights.hypotheses, weights.prior.tolist()], sort_keys=True)
-    return hashlib.sha256(text.encode()).hexdigest()
+    return _sha256([plain, weights.hypotheses, weights.prior.tolist()])
+
+
+def _sha256(plain: object) -> str:
+    return hashlib.sha256(json.dumps(plain, sort_keys=True).encode()).hexdigest()
 
 
 def learn(outcomes: Iterable[Outcome], weights: Weights) -> Learned:
@@ -212,30 +239,20 @@ def learn(outcomes: Iterable[Outcome], weights: Weights) -> Learned:
     )
 
 
-def apply(weights: Weights, learned: Learned) -> LearnedWeights:
+def apply(weights: Weights, learned: Learned) -> Weights:
     """The table with the learned priors and factors; ``learned`` from no outcomes changes none.
 
     A condition's hypotheses keep their proportions.
     """
-    table = {it.name: getattr(weights, it.name) for it in fields(Weights)}
+    if not learned.outcomes:
+        return weights
     moved = np.log([line.learned / line.table for line in learned.priors])
-    prior = weights.prior + moved[weights.condition]
-    return LearnedWeights(**table | {"prior": prior, "factors": learned.factors})
-
-
-def reweighed(
-    evidence: Evidence, finding_names: Sequence[str], weights: LearnedWeights
-) -> Evidence:
-    """Evidence of the plain table with every push counted as learned.
-
-    finding_names: of the evidence's rows, in order.
-    """
-    factor = np.array([weights.factors.get(name, 1.0) for name in finding_names])
-    push = evidence.push * factor[:, None, None]
-    total = weights.prior + push.sum(axis=0)
-    odds = np.exp(total - total.max(axis=1, keepdims=True))
-    shares = odds / odds.sum(axis=1, keepdims=True)
-    return Evidence(evidence.measured, push, shares, together(shares, weights))
+    return replace(
+        weights,
+        prior=weights.prior + moved[weights.condition],
+        factors=learned.factors,
+        taught=learned.name,
+    )
 
 
 def _arrays(outcomes: Sequence[Outcome], names: Sequence[str], weights: Weights) -> _Visits:
@@ -283,8 +300,9 @@ def _fit(visits: _Visits) -> tuple[FloatArray, FloatArray]:
         method="L-BFGS-B",
         bounds=[(-reach, reach)] * faults + [FACTOR_BOUNDS] * findings,
     )
-    # The last bits depend on the order of sums in the library; three digits are what is meant.
-    shift, factor = found.x[:faults].round(4), found.x[faults:].round(3)
+    # The last bits depend on the order of sums in the library, and a change too small to matter
+    # must not have a fleet judged again.
+    shift, factor = found.x[:faults].round(3), found.x[faults:].round(2)
     return visits.prior(shift), factor
 
 

@@ -14,8 +14,8 @@ from django.core.cache import cache
 
 from diagnostics import learning, weigh
 from diagnostics.analyse import METHOD_VERSION
-from diagnostics.learning import Learned, LearnedWeights, Outcome, Result
-from diagnostics.weigh import CONDITIONS
+from diagnostics.learning import Learned, Outcome, Result
+from diagnostics.weigh import CONDITIONS, Weights
 from fleet.models import Event, SiteVisit
 
 KEPT_S = 86_400.0
@@ -30,7 +30,7 @@ class Reading:
     left_out: Mapping[int, str]
 
 
-def learned_weights(without: Collection[int] = ()) -> LearnedWeights:
+def learned_weights(without: Collection[int] = ()) -> Weights:
     """The table of weights with what all visits but ``without`` (ids) taught."""
     return learning.apply(weigh.table(), learned(without))
 

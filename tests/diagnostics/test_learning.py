@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -206,9 +207,8 @@ def test_few_visits_move_little() -> None:
 
 def test_no_visit_changes_nothing() -> None:
     learned = learning.learn([], TABLE)
-    applied = learning.apply(TABLE, learned)
-    np.testing.assert_allclose(applied.prior, TABLE.prior, atol=1e-12)
-    assert set(applied.factors.values()) == {1.0}
+    assert set(learned.factors.values()) == {1.0}
+    np.testing.assert_allclose([line.learned for line in learned.priors], PRIOR, atol=1e-12)
     assert {line.reason for line in learned.findings} == {"no visit has tested it"}
     assert np.isnan(learned.said)
 
@@ -315,44 +315,55 @@ def test_reports_of_one_kind_count_only_so_much() -> None:
     assert 0.0 < same.learned - same.table < 0.4 * (other.learned - other.table)
 
 
-def evidence_of(features: Mapping[str, float]) -> Evidence:
-    """What the real findings say of a week of like windows, by the real table."""
+def evidence_of(features: Mapping[str, float], weights: Weights | None = None) -> Evidence:
+    """What the real findings say of a week of like windows, by the real table unless told."""
     row = pooling.pool(windows(672, **features))
-    return weigh.weigh(row, Context(plant()), weigh.table())
+    return weigh.weigh(row, Context(plant()), weights or weigh.table())
 
 
-NOTHING = learning.learn([], weigh.table())
-
-
-def leading(evidence: Evidence, learned: Learned) -> str:
-    """The likeliest condition once what was learned is applied."""
-    weights = learning.apply(weigh.table(), learned)
-    names = [finding.name for finding in REGISTRY]
-    return CONDITIONS[int(learning.reweighed(evidence, names, weights).probabilities[0].argmax())]
+def leading(features: Mapping[str, float], learned: Learned | None = None) -> str:
+    """The likeliest condition, with or without what was learned."""
+    weights = learning.apply(weigh.table(), learned) if learned else None
+    return CONDITIONS[int(evidence_of(features, weights).probabilities[0].argmax())]
 
 
 @pytest.mark.parametrize("suspected", TEXTBOOK)
 def test_twenty_wrong_outcomes_leave_the_textbook_patterns_diagnosed(suspected: str) -> None:
     """The same pattern is wrongly reported as the same other thing, twenty times in a row."""
-    patterns = {name: evidence_of(features) for name, features in TEXTBOOK.items()}
-    assert {name: leading(it, NOTHING) for name, it in patterns.items()} == {
-        name: name for name in patterns
+    assert {name: leading(features) for name, features in TEXTBOOK.items()} == {
+        name: name for name in TEXTBOOK
     }
-    said = patterns[suspected]
+    said = evidence_of(TEXTBOOK[suspected])
     push = {entry.finding: entry.push for entry in ledger.entries(said)}
     for found in ("normal", *(name for name in TEXTBOOK if name != suspected)):
         reports = [outcome(i, suspected, found, push, said.probabilities[0]) for i in range(20)]
         learned = learning.learn(reports, weigh.table())
-        assert {name: leading(it, learned) for name, it in patterns.items()} == {
-            name: name for name in patterns
+        assert {name: leading(features, learned) for name, features in TEXTBOOK.items()} == {
+            name: name for name in TEXTBOOK
         }, found
 
 
-def test_reweighing_with_nothing_learned_changes_nothing() -> None:
-    evidence = evidence_of(TEXTBOOK["undercharge"])
-    weights = learning.apply(weigh.table(), learning.learn([], weigh.table()))
-    again = learning.reweighed(evidence, [finding.name for finding in REGISTRY], weights)
-    np.testing.assert_allclose(again.probabilities, evidence.probabilities, atol=1e-9)
+def test_a_factor_scales_what_its_finding_says_and_nothing_else() -> None:
+    plain = evidence_of(TEXTBOOK["undercharge"])
+    first = REGISTRY[0].name
+    halved = evidence_of(TEXTBOOK["undercharge"], replace(weigh.table(), factors={first: 0.5}))
+    np.testing.assert_allclose(halved.push[0], 0.5 * plain.push[0])
+    np.testing.assert_allclose(halved.push[1:], plain.push[1:])
+    undercharge = CONDITIONS.index("undercharge")
+    assert halved.probabilities[0, undercharge] < plain.probabilities[0, undercharge]
+
+
+def test_what_was_learned_survives_storage() -> None:
+    for learned in (learning.learn(SOME, TABLE), learning.learn([], TABLE)):
+        stored = json.loads(json.dumps(learned.as_json(), allow_nan=False))
+        assert Learned.from_json(stored).as_json() == learned.as_json()
+
+
+def test_weights_have_a_name_only_where_something_was_learned() -> None:
+    assert learning.apply(TABLE, learning.learn([], TABLE)) is TABLE
+    one, two = (learning.apply(TABLE, learning.learn(SOME[:n], TABLE)) for n in (20, 30))
+    assert len({TABLE.taught, one.taught, two.taught}) == 3
+    assert learning.learn(SOME[::-1], TABLE).name == two.taught
 
 
 def test_the_gradient_is_that_of_the_loss() -> None:
