@@ -19,7 +19,7 @@ def into_the_default(apps: Any, _schema_editor: Any) -> None:
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0009_organisation"),
+        ("fleet", "0008_rounds_and_visits"),
     ]
 
     operations = [
