@@ -1,13 +1,30 @@
-"""Every look-up by user: who may see and do what. Outsiders get 404, as if nothing were there."""
+"""Every look-up by user: who may see and do what. Outsiders get 404, as if nothing were there.
+
+A person sees what belongs to one organisation, and of that what the role allows. A superuser
+without a membership looks after the installation: on the pages a manager of the default
+organisation; all of them are in the administration only.
+"""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from django.contrib.auth import get_user_model
+from django.contrib.auth.models import User
 from django.db.models import QuerySet
 from django.shortcuts import get_object_or_404
 
-from fleet.models import Client, Event, LogMapping, Role, ShareLink, Site, System
+from fleet.models import (
+    Client,
+    Event,
+    LogMapping,
+    Membership,
+    Organisation,
+    Role,
+    ShareLink,
+    Site,
+    System,
+)
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import AbstractBaseUser, AnonymousUser
@@ -25,28 +42,38 @@ def role_of(user: Person) -> Role | None:
     return Role(membership.role) if membership is not None else None
 
 
+def organisation_of(user: Person) -> int | None:
+    """Key of the organisation whose things this person may look at; None for nobody's."""
+    if not user.is_authenticated:
+        return None
+    membership = getattr(user, "membership", None)
+    if isinstance(membership, Membership):
+        return membership.organisation_id
+    return Organisation.objects.default().pk if getattr(user, "is_superuser", False) else None
+
+
 def visible_systems(user: Person) -> QuerySet[System]:
-    """Systems this person may see: all, those of their clients, or those they are sent to."""
-    role, systems = role_of(user), System.objects.all()
-    if role is Role.MANAGER:
-        return systems
+    """Systems this person may see: all of the organisation's, those of their clients, or those
+    they are sent to.
+    """
+    role, organisation = role_of(user), organisation_of(user)
+    if role is None or organisation is None:
+        return System.objects.none()
+    systems = System.objects.filter(site__client__organisation=organisation)
     if role is Role.ACCOUNT_REP:
         return systems.filter(site__client__members__user=user.pk)
     if role is Role.TECHNICIAN:
         return systems.filter(
             pk__in=Event.objects.filter(assignee=user.pk, withdrawn=False).values("system")
         )
-    return systems.none()
+    return systems
 
 
 def visible_sites(user: Person) -> QuerySet[Site]:
     """Sites with at least one visible system; managers and reps also see those still empty."""
-    role, sites = role_of(user), Site.objects.all()
-    if role is Role.MANAGER:
-        return sites
-    if role is Role.ACCOUNT_REP:
-        return sites.filter(client__members__user=user.pk)
-    return sites.filter(pk__in=visible_systems(user).values("site"))
+    if role_of(user) is Role.TECHNICIAN:
+        return Site.objects.filter(pk__in=visible_systems(user).values("site"))
+    return Site.objects.filter(client__in=visible_clients(user))
 
 
 def visible_events(user: Person) -> QuerySet[Event]:
@@ -73,8 +100,10 @@ def system_or_404(user: Person, site_code: str, code: str) -> System:
 
 def log_mappings(user: Person) -> QuerySet[LogMapping]:
     """Mappings of foreign logs, for those who set sites up: managers."""
-    mappings = LogMapping.objects.select_related("site", "system__site", "made_by")
-    return mappings if role_of(user) is Role.MANAGER else mappings.none()
+    if role_of(user) is not Role.MANAGER:
+        return LogMapping.objects.none()
+    mappings = LogMapping.objects.filter(site__in=visible_sites(user))
+    return mappings.select_related("site", "system__site", "made_by")
 
 
 def log_mapping_or_404(user: Person, pk: int) -> LogMapping:
@@ -86,11 +115,12 @@ def log_mapping_or_404(user: Person, pk: int) -> LogMapping:
 
 
 def visible_clients(user: Person) -> QuerySet[Client]:
-    """Clients whose whole account this person may see: all, or those they look after."""
-    role, clients = role_of(user), Client.objects.all()
-    if role is Role.MANAGER:
-        return clients
-    return clients.filter(members__user=user.pk) if role is Role.ACCOUNT_REP else clients.none()
+    """Clients whose whole account this person may see: all of the organisation, or their own."""
+    role, organisation = role_of(user), organisation_of(user)
+    if organisation is None or role not in (Role.MANAGER, Role.ACCOUNT_REP):
+        return Client.objects.none()
+    clients = Client.objects.filter(organisation=organisation)
+    return clients if role is Role.MANAGER else clients.filter(members__user=user.pk)
 
 
 def client_or_404(user: Person, code: str) -> Client:
@@ -136,3 +166,28 @@ def event_to_assign_or_404(user: Person, pk: int) -> Event:
     """
     events = visible_events(user) if role_of(user) is Role.MANAGER else Event.objects.none()
     return get_object_or_404(events.select_related("system__site"), pk=pk)
+
+
+def technicians(user: Person) -> QuerySet[User]:
+    """Whom this person may send: for managers, the technicians of their organisation."""
+    people = get_user_model().objects.filter(membership__role=Role.TECHNICIAN, is_active=True)
+    if role_of(user) is not Role.MANAGER:
+        return people.none()
+    return people.filter(membership__organisation=organisation_of(user)).order_by("username")
+
+
+def people(user: Person) -> QuerySet[User]:
+    """People of the organisation, for its managers."""
+    organisation = organisation_of(user)
+    known = get_user_model().objects.select_related("membership")
+    if organisation is None or role_of(user) is not Role.MANAGER:
+        return known.none()
+    return known.filter(membership__organisation=organisation).order_by("username")
+
+
+def person_or_404(user: Person, pk: int) -> User:
+    """The person of that number.
+
+    Raises Http404: there is none in the organisation, or no manager asks.
+    """
+    return get_object_or_404(people(user), pk=pk)

@@ -24,7 +24,16 @@ from fleet.ingest import manifest_rules as rules
 from fleet.ingest.circumstances import Circumstances
 from fleet.ingest.due import mark_all_due
 from fleet.ingest.limits import MAX_ATTEMPTS
-from fleet.models import Client, IndoorUnit, Site, System, Upload, UploadState
+from fleet.models import (
+    Client,
+    IndoorUnit,
+    Membership,
+    Organisation,
+    Site,
+    System,
+    Upload,
+    UploadState,
+)
 
 logger = logging.getLogger(__name__)
 
@@ -52,17 +61,21 @@ class ManifestError(ValueError):
         super().__init__("\n".join(f"{file}: {problem}" for problem in shown))
 
 
-def register(source: Path | str) -> Site:
+def register(source: Path | str, organisation: Organisation | None = None) -> Site:
     """Register a site with its systems and units, from a folder, a file, or a manifest's text.
 
-    All or nothing. Raises ManifestError with everything that is wrong.
+    It goes to the default organisation when none is given. All or nothing. Raises ManifestError
+    with everything that is wrong.
     """
     manifest, file = _load(source)
     if found := list(rules.problems(manifest)):
         raise ManifestError(found, file)
     with transaction.atomic():
+        home = organisation or _default_organisation()
+        if taken := _taken(manifest["site"]["code"], home):
+            raise ManifestError([taken], file)
         before = _circumstances(manifest["site"]["code"])
-        site = _register_site(manifest)
+        site = _register_site(manifest, home)
         if wrong := [p for table in manifest["system"] for p in _register_system(site, table)]:
             raise ManifestError(wrong, file)
         for system_id, after in _circumstances(site.code).items():
@@ -102,9 +115,30 @@ def _values(table: dict[str, Any], keys: dict[str, rules.Key]) -> dict[str, Any]
     }
 
 
-def _register_site(manifest: dict[str, Any]) -> Site:
+def _default_organisation() -> Organisation:
+    """The default organisation, with what programs of the release before gave to nobody."""
+    home = Organisation.objects.default()
+    Client.objects.filter(organisation=None).update(organisation=home)
+    Membership.objects.filter(organisation=None).update(organisation=home)
+    return home
+
+
+def _taken(site_code: str, organisation: Organisation) -> str:
+    """What is wrong where the site's code is another organisation's; empty if nothing is."""
+    others = Site.objects.filter(code=site_code).exclude(client__organisation=organisation)
+    if not others.exists():
+        return ""
+    return (
+        f"[site] code {site_code!r} is in use by another organisation: codes are unique in the "
+        "installation, so give this site another one, or name its organisation"
+    )
+
+
+def _register_site(manifest: dict[str, Any], organisation: Organisation) -> Site:
     client = _values(manifest["client"], rules.CLIENT)
-    owner, _ = Client.objects.update_or_create(code=client.pop("code"), defaults=client)
+    owner, _ = Client.objects.update_or_create(
+        organisation=organisation, code=client.pop("code"), defaults=client
+    )
     values = _values(manifest["site"], rules.SITE) | {"client": owner}
     values["altitude_m"] = values["altitude_m"] or 0.0
     site, _ = Site.objects.update_or_create(code=values.pop("code"), defaults=values)

@@ -6,7 +6,7 @@ from datetime import datetime
 
 from django.core.management.base import CommandError
 
-from fleet.models import System
+from fleet.models import Organisation, System
 
 WRONG_USAGE = 2
 REFUSED = 1
@@ -37,6 +37,18 @@ def registered_system(text: str) -> System:
     except System.DoesNotExist:
         raise CommandError(
             f"{text} is not registered: load its site folder with load_site first.",
+            returncode=REFUSED,
+        ) from None
+
+
+def known_organisation(code: str) -> Organisation:
+    """The organisation of that code. Raises CommandError: status 1, there is none."""
+    try:
+        return Organisation.objects.get(code=code)
+    except Organisation.DoesNotExist:
+        known = ", ".join(Organisation.objects.values_list("code", flat=True)) or "none"
+        raise CommandError(
+            f"there is no organisation {code!r}, only {known}: `organisation CODE NAME` makes one.",
             returncode=REFUSED,
         ) from None
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.contrib.auth import get_user_model
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -39,7 +38,7 @@ def event(request: HttpRequest, pk: int) -> HttpResponse:
         "span": spans.chosen(found, request.GET),
         "spans": spans.WORDS,
         "may_act": role in (Role.MANAGER, Role.TECHNICIAN),
-        "technicians": _technicians() if role is Role.MANAGER else (),
+        "technicians": access.technicians(request.user),
         "notes": found.notes.select_related("author"),
         "changes": found.changes.select_related("who"),
         "visits": found.visits.select_related("visitor"),
@@ -81,11 +80,6 @@ def _checks(condition: str, told: list[ledger.Line]) -> list[tuple[Check, ledger
     """What to check, with the logged number that belongs beside it."""
     by_name = {line.finding: line for line in told}
     return [(check, by_name.get(check.finding)) for check in advice(condition).checks]
-
-
-def _technicians() -> list[Any]:
-    people = get_user_model().objects.filter(membership__role=Role.TECHNICIAN, is_active=True)
-    return list(people.order_by("username"))
 
 
 @require_GET

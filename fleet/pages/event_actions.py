@@ -7,7 +7,6 @@ from datetime import timedelta
 from functools import partial
 
 from django.contrib import messages
-from django.contrib.auth import get_user_model
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
@@ -16,7 +15,7 @@ from django.views.decorators.http import require_POST
 from fleet import access
 from fleet.analysis import alarm_state, events
 from fleet.analysis.alarm_state import Alarm
-from fleet.models import Event, EventChange, Role
+from fleet.models import Event, EventChange
 from fleet.pages.forms import NoteForm, ShelveForm, VisitForm, faults
 
 
@@ -55,11 +54,10 @@ def acknowledge(request: HttpRequest, pk: int) -> HttpResponse:
 def assign(request: HttpRequest, pk: int) -> HttpResponse:
     """Send a technician, or nobody when none is named."""
     event = access.event_to_assign_or_404(request.user, pk)
-    technicians = get_user_model().objects.filter(membership__role=Role.TECHNICIAN, is_active=True)
     wanted = request.POST.get("assignee", "")
     if wanted and not wanted.isdecimal():
         return _refused(request, pk, "Choose a technician from the list.")
-    person = get_object_or_404(technicians, pk=int(wanted)) if wanted else None
+    person = get_object_or_404(access.technicians(request.user), pk=int(wanted)) if wanted else None
     Event.objects.filter(pk=event.pk).update(assignee=person)
     whom = str(person) if person else "nobody"
     return _done(request, event, f"Assigned to {whom}.", f"assigned to {whom}")

@@ -10,6 +10,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from fleet.ingest.manifest import FILE_NAME, ManifestError, register
+from fleet.management.arguments import known_organisation
 from fleet.management.intake import File, Intake
 from fleet.models import Site
 
@@ -22,19 +23,24 @@ class Command(BaseCommand):
     help = "Register each folder's manifest (site.toml) and take in its uploads."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        """Folders and --wait."""
+        """Folders, --wait and --organisation."""
         parser.add_argument("folders", metavar="DIR", nargs="+", type=Path)
         parser.add_argument(
             "--wait", action="store_true", help="return when everything is analysed"
+        )
+        parser.add_argument(
+            "--organisation", metavar="CODE", help="whose sites they are (default: default)"
         )
 
     def handle(self, **options: Any) -> None:
         """Register, take in, and analyse or have it analysed."""
         intake = Intake(self.stdout, self.stderr)
+        code = options["organisation"]
+        organisation = known_organisation(code) if code else None
         files: list[File] = []
         for folder in options["folders"]:
             try:
-                site = register(Path(folder))
+                site = register(Path(folder), organisation)
             except ManifestError as error:
                 intake.refuse(str(folder), str(error))
                 continue
