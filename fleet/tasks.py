@@ -10,6 +10,7 @@ from uuid import UUID
 
 from celery import Task, shared_task
 from django.db import transaction
+from django.db.models import Q
 from django.utils import timezone
 from kombu.exceptions import KombuError
 from redis.exceptions import RedisError
@@ -69,10 +70,15 @@ def sweep() -> None:
 
 
 def left_lying() -> list[UUID]:
-    """Uploads stored a while ago that nobody has taken in, oldest first."""
+    """Uploads stored a while ago that nobody has taken in, oldest first.
+
+    A time of arrival or of another try that lies ahead was written before the clock was put back.
+    """
     now = timezone.now()
-    stored = Upload.objects.filter(state=UploadState.STORED, received_at__lt=now - FRESH)
-    waiting = stored.exclude(retry_at__gt=now).order_by("received_at")
+    stored = Upload.objects.filter(state=UploadState.STORED)
+    old = stored.filter(Q(received_at__lt=now - FRESH) | Q(received_at__gt=now))
+    later = Q(retry_at__gt=now, retry_at__lte=now + max(ingest.RETRY_AFTER))
+    waiting = old.exclude(later).order_by("received_at")
     return list(waiting.values_list("pk", flat=True)[:MOST_RINGS])
 
 

@@ -24,6 +24,8 @@ MOST_CRASHES = 9
 """A day during which the process dies leaves no failure text; it is tried more often, because
 the fault is more likely the machine's than the day's."""
 FIRST_RETRY = timedelta(seconds=30)
+LONGEST_RETRY = timedelta(hours=1)
+"""More than any day waits; a time beyond was written before the clock was put back."""
 
 _UNFINISHED = Q(analysed_generation__lt=F("generation"))
 _PARKED = Q(attempts__gte=MOST_CRASHES) | (Q(attempts__gte=MOST_FAILURES) & ~Q(failure=""))
@@ -34,7 +36,8 @@ ANALYSED = Q(analysed_generation=F("generation"))
 
 def runnable() -> Q:
     """Due days that can be analysed now: not done, not parked, not waiting for another try."""
-    waiting = Q(retry_at__gt=timezone.now())
+    now = timezone.now()
+    waiting = Q(retry_at__gt=now, retry_at__lte=now + LONGEST_RETRY)
     return _UNFINISHED & ~_PARKED & ~waiting
 
 

@@ -25,7 +25,8 @@ class SignInFailureManager(models.Manager["SignInFailure"]):
 
     def wait(self, name: str, address: str | None, now: datetime) -> timedelta:
         """How long to wait before the next try; zero when it may be made."""
-        recent = self.filter(at__gt=now - SPAN)
+        # Those that lie ahead were noted before the clock was put back: nobody waits for hours.
+        recent = self.filter(at__gt=now - SPAN, at__lt=now + SPAN)
         of_name = recent.filter(name_digest=digest(name))
         limits = (
             (of_name.filter(address=address), BY_BOTH),

@@ -120,7 +120,7 @@ def run(plan: Plan) -> Outcome:
 def environment(stack: Stack) -> dict[str, str]:
     """For processes of this stack."""
     kept = {k: v for k, v in os.environ.items() if k not in ("DATABASE_URL", "REDIS_URL")}
-    return kept | {"MILLRACE_DATA": str(stack.home)}
+    return kept | {"MILLRACE_DATA": str(stack.home)} | stack.environment
 
 
 @contextmanager
