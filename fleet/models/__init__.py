@@ -1,6 +1,7 @@
 """What is kept in relational tables: one noun a file. Samples are in fleet.timeseries."""
 
 from fleet.models.access import Membership, Role
+from fleet.models.audit import AuditEntry
 from fleet.models.client import Client
 from fleet.models.day import PooledDay
 from fleet.models.event import (
@@ -13,8 +14,11 @@ from fleet.models.event import (
     VisitOutcome,
 )
 from fleet.models.idempotency import IdempotencyKey
+from fleet.models.invitation import Invitation
 from fleet.models.mapping import LogMapping
+from fleet.models.notice import News, NewsKind, Outgoing, Webhook
 from fleet.models.organisation import Organisation
+from fleet.models.person import Digest, PersonSettings
 from fleet.models.share import ShareLink
 from fleet.models.sign_in import SignInFailure
 from fleet.models.site import Site
@@ -25,7 +29,9 @@ from fleet.models.window import DueDay, Standing, Window
 
 __all__ = [
     "READINGS",
+    "AuditEntry",
     "Client",
+    "Digest",
     "DueDay",
     "Event",
     "EventChange",
@@ -33,9 +39,14 @@ __all__ = [
     "EventState",
     "IdempotencyKey",
     "IndoorUnit",
+    "Invitation",
     "LogMapping",
     "Membership",
+    "News",
+    "NewsKind",
     "Organisation",
+    "Outgoing",
+    "PersonSettings",
     "PooledDay",
     "Role",
     "ShareLink",
@@ -48,5 +59,6 @@ __all__ = [
     "UploadState",
     "UploadToken",
     "VisitOutcome",
+    "Webhook",
     "Window",
 ]
