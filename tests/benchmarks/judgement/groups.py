@@ -1,0 +1,91 @@
+"""Which systems sit the exam: groups drawn from a seed, each for figures of its own.
+
+Two halves with seeds far apart: every number of the method may be chosen on the tuning half, none
+on the exam half. Systems are split, never samples of one system.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import islice
+
+from fixtures.exams import exam
+from fixtures.simulator.spec import Fault, SystemSpec
+
+TUNING_SEED = 1
+EXAM_SEED = 70_001
+HALVES = {"tuning": TUNING_SEED, "exam": EXAM_SEED}
+
+FLEET, HEALTHY = "fleet", "healthy"
+CLEAR, BIASED, CLASS_A = "clear", "biased", "class_a"
+SENSOR_GROUPS = (CLEAR, BIASED, CLASS_A)
+RUNGS = {
+    "undercharge 10 %": -0.1,
+    "undercharge 20 %": -0.2,
+    "undercharge 30 %": -0.3,
+    "overcharge 10 %": 0.1,
+    "overcharge 20 %": 0.2,
+    "overcharge 30 %": 0.3,
+}
+
+
+@dataclass(frozen=True)
+class Sitting:
+    """One system and the group it sits the exam in."""
+
+    group: str
+    spec: SystemSpec
+
+
+@dataclass(frozen=True)
+class Size:
+    """How large an exam is: systems of the mixture, days of each, and its seed."""
+
+    seed: int
+    systems: int = 400
+    days: float = 7.0
+
+    def part(self, share: float) -> int:
+        """A group's size as a share of the mixture, never below two."""
+        return max(2, round(share * self.systems))
+
+
+def everyone(size: Size) -> list[Sitting]:
+    """All groups of the exam, the mixture first."""
+    sittings = [Sitting(FLEET, spec) for spec in exam(size.seed, size.systems, size.days)]
+    sittings += [Sitting(HEALTHY, spec) for spec in healthy(size, size.part(1 / 2))]
+    for place, (rung, severity) in enumerate(RUNGS.items()):
+        fault = Fault("charge", severity)
+        sittings += [
+            Sitting(rung, replace(spec, faults=(fault,)))
+            for spec in islice(faulty(replace(size, seed=size.seed + 10 + place)), size.part(1 / 6))
+        ]
+    for place, name in enumerate(SENSOR_GROUPS):
+        sound = sound_sensors(replace(size, seed=size.seed + 20 + place), name)
+        sittings += [Sitting(name, spec) for spec in islice(sound, size.part(1 / 6))]
+    return sittings
+
+
+def healthy(size: Size, count: int) -> list[SystemSpec]:
+    """Systems of the mixture with nothing wrong; look-alikes stay."""
+    return [replace(spec, faults=()) for spec in exam(size.seed + 1, count, size.days)]
+
+
+def faulty(size: Size) -> Iterator[SystemSpec]:
+    """Systems of the mixture that have a fault, without end."""
+    return (spec for spec in _endless(size, None) if spec.faults)
+
+
+def sound_sensors(size: Size, sensors: str | None) -> Iterator[SystemSpec]:
+    """Systems of the mixture whose readings are as good as their class, without end."""
+    return (spec for spec in _endless(size, sensors) if "sensor_fault" not in spec.conditions)
+
+
+def _endless(size: Size, sensors: str | None) -> Iterator[SystemSpec]:
+    drawn = 0
+    while True:
+        # A system depends on its seed and number alone, so a longer draw only adds to a shorter.
+        specs = exam(size.seed, drawn + 120, size.days, sensors=sensors)
+        yield from specs[drawn:]
+        drawn += 120

@@ -1,0 +1,139 @@
+"""The exam itself: it runs, its labels stay out of the detectors' sight, its bars can fail."""
+
+from __future__ import annotations
+
+from dataclasses import fields, replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from diagnostics.plant import Plant
+from diagnostics.samples import Samples
+from fixtures.exams import exam as drawn
+from fixtures.simulator.spec import CircuitTraits, SystemSpec
+from tests.benchmarks.judgement import cases, exam, examine, figures, groups
+from tests.benchmarks.judgement.groups import Sitting, Size
+
+
+@pytest.fixture(autouse=True)
+def _own_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("MILLRACE_CACHE", str(tmp_path))
+
+
+@pytest.fixture(scope="module")
+def specs() -> list[SystemSpec]:
+    return drawn(5, 3, days=0.5, interval_s=30)
+
+
+def test_the_exam_prints_every_figure_for_three_systems(specs: list[SystemSpec]) -> None:
+    outcomes = [examine.sit(Sitting(groups.FLEET, spec)) for spec in specs]
+    titles = dict(exam.sections(outcomes))
+    assert len(titles) == 7
+    assert sum(figure.bar is not None for made in titles.values() for figure in made) == 20
+    lines = list(exam.lines(outcomes))
+    assert any(line.startswith("misdiagnosed") for line in lines)
+    # Groups that nobody sits in show as such, and a bar on nothing is not met.
+    assert "drop >= 2 K, 0.3 K sensors: right" in exam.unmet(titles["Direction of the liquid"])
+
+
+def test_labels_do_not_reach_the_detectors(
+    specs: list[SystemSpec], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Analysis and verdict come before the truth is asked for, and get readings and plant only."""
+    asked: list[str] = []
+    known, by_days, judge = cases.Case.known, examine.by_days, examine.verdict.judge
+
+    def seen_by(*given: object) -> object:
+        assert [type(it) for it in given] == [Samples, Plant]
+        asked.append("analysis")
+        return by_days(*given)  # type: ignore[arg-type]
+
+    def judged(*given: object) -> object:
+        asked.append("verdict")
+        return judge(*given)  # type: ignore[arg-type]
+
+    def told(case: cases.Case) -> cases.Known:
+        asked.append("truth")
+        return known(case)
+
+    monkeypatch.setattr(examine, "by_days", seen_by)
+    monkeypatch.setattr(examine.verdict, "judge", judged)
+    monkeypatch.setattr(cases.Case, "known", told)
+    examine.sit(Sitting(groups.FLEET, specs[0]))
+    assert asked == ["analysis", "verdict", "truth"]
+
+
+def test_what_is_seen_is_the_same_without_truth_and_hidden_traits(specs: list[SystemSpec]) -> None:
+    spec = next(it for it in specs if it.faults or it.lookalikes)
+    case = cases.of(spec)
+    blank = cases.Case(
+        replace(spec, faults=(), lookalikes=(), traits=CircuitTraits(), seed=0),
+        {name: values for name, values in case.arrays.items() if not name.startswith("truth.")},
+    )
+    (samples, plant), (same, other_plant) = case.seen(), blank.seen()
+    assert plant == other_plant
+    assert {f.name for f in fields(Samples)} == {"time", "outdoor", "indoor"}
+    for side in ("outdoor", "indoor"):
+        ours, theirs = getattr(samples, side), getattr(same, side)
+        assert ours.keys() == theirs.keys()
+        assert all(np.array_equal(ours[name], theirs[name], equal_nan=True) for name in ours)
+
+
+def test_a_kept_case_is_the_fresh_one(specs: list[SystemSpec]) -> None:
+    fresh, written = cases.of(specs[0], keep=False), cases.of(specs[0])
+    assert len(list(cases.folder().glob("*.npz"))) == 1
+    read = cases.of(specs[0])
+    for again in (written, read):
+        assert again.arrays.keys() == fresh.arrays.keys()
+        for name, values in fresh.arrays.items():
+            assert np.array_equal(values, again.arrays[name], equal_nan=values.dtype.kind == "f")
+
+
+def test_a_broken_kept_case_is_made_again(specs: list[SystemSpec]) -> None:
+    cases.of(specs[0])
+    (path,) = cases.folder().glob("*.npz")
+    path.write_bytes(path.read_bytes()[:1000])
+    assert cases.of(specs[0]).time.size == cases.of(specs[0], keep=False).time.size
+
+
+def test_the_cache_is_bounded(specs: list[SystemSpec]) -> None:
+    for spec in specs:
+        cases.of(spec)
+    size = max(path.stat().st_size for path in cases.folder().glob("*.npz"))
+    cases.trim(size)
+    assert len(list(cases.folder().glob("*.npz"))) <= 1
+
+
+def test_halves_share_no_system() -> None:
+    seen = {
+        half: {repr(it.spec.traits) for it in groups.everyone(Size(seed, systems=12))}
+        for half, seed in groups.HALVES.items()
+    }
+    assert len(seen["tuning"]) > 20
+    assert not seen["tuning"] & seen["exam"]
+
+
+def test_no_sensor_fault_sits_among_the_sensor_classes() -> None:
+    sittings = groups.everyone(Size(3, systems=60))
+    classes = [it for it in sittings if it.group in groups.SENSOR_GROUPS]
+    assert len(classes) == 30
+    assert all("sensor_fault" not in it.spec.conditions for it in classes)
+    assert any("sensor_fault" in it.spec.conditions for it in sittings)
+
+
+def test_a_bar_is_met_or_not_by_the_figure_and_its_interval_says_how_surely() -> None:
+    share = figures.systems("found", [True] * 95 + [False] * 5)
+    assert share.against(figures.least(0.95)).met
+    assert "met, not surely" in share.against(figures.least(0.95)).line()
+    assert "NOT MET" in share.against(figures.least(0.999)).line()
+    assert not share.against(figures.least(0.999)).met
+    assert not figures.systems("found", []).against(figures.most(1.0)).met
+
+
+def test_the_interval_of_pooled_samples_knows_that_systems_are_the_unit() -> None:
+    """One system of ten is all wrong: a million samples do not make that one in ten sure."""
+    share = figures.ratio("right", [1e5] * 9 + [0.0], [1e5] * 10)
+    assert share.value == pytest.approx(0.9)
+    assert share.low < 0.75
+    assert share.high == pytest.approx(1.0)
