@@ -8,6 +8,11 @@ MILLRACE_HTTPS          1 when a proxy in front speaks TLS: secure cookies, HSTS
 MILLRACE_DEBUG          1 while developing
 MILLRACE_COMPANY        name of the service company, on what clients read
 MILLRACE_COMPANY_LOGO   its picture (.svg, .png, .jpg), beside the name
+MILLRACE_ADDRESS        where people open the pages, for links in mails
+MILLRACE_MAIL_HOST      server that takes mail (without one, mails are files in MILLRACE_DATA/mail)
+MILLRACE_MAIL_PORT, _USER, _PASSWORD, _TLS   587, none, none, 1 (STARTTLS)
+MILLRACE_MAIL_FROM      sender of mails
+MILLRACE_PRIVATE_WEBHOOKS 1 lets webhooks go to private addresses and over plain http
 MILLRACE_LOG_FORMAT     line (default), logfmt (key=value) or json
 MILLRACE_STATIC_ROOT    where collectstatic writes; without it files are served as they lie
 """
@@ -21,6 +26,7 @@ from typing import Any
 import dj_database_url
 from csp.constants import NONE, SELF
 
+from fleet.embedded import data_folder
 from fleet.embedded.secret import secret_key
 
 BASE_DIR = Path(__file__).resolve().parent
@@ -49,6 +55,9 @@ INSTALLED_APPS = [
     "django.contrib.messages",
     "django.contrib.sessions",
     "django.contrib.staticfiles",
+    "django_otp",
+    "django_otp.plugins.otp_static",
+    "django_otp.plugins.otp_totp",
     "csp",
 ]
 MIDDLEWARE = [
@@ -113,6 +122,29 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
 ]
+
+PASSWORD_RESET_TIMEOUT = 24 * 3600
+OTP_TOTP_ISSUER = "Millrace"
+OTP_ADMIN_HIDE_SENSITIVE_DATA = True
+
+# Links in mails come from workers, which know of no request.
+PUBLIC_ADDRESS = os.environ.get("MILLRACE_ADDRESS", "").rstrip("/") or (
+    f"https://{ALLOWED_HOSTS[0]}" if HTTPS and ALLOWED_HOSTS else "http://localhost:8000"
+)
+EMAIL_HOST = os.environ.get("MILLRACE_MAIL_HOST", "")
+EMAIL_PORT = int(os.environ.get("MILLRACE_MAIL_PORT") or 587)
+EMAIL_HOST_USER = os.environ.get("MILLRACE_MAIL_USER", "")
+EMAIL_HOST_PASSWORD = os.environ.get("MILLRACE_MAIL_PASSWORD", "")
+EMAIL_USE_TLS = os.environ.get("MILLRACE_MAIL_TLS", "1") == "1"
+EMAIL_TIMEOUT = 10
+EMAIL_BACKEND = (
+    "django.core.mail.backends.smtp.EmailBackend"
+    if EMAIL_HOST
+    else "fleet.notices.mail_file.EmailBackend"
+)
+EMAIL_FILE_PATH = str(data_folder() / "mail")
+DEFAULT_FROM_EMAIL = os.environ.get("MILLRACE_MAIL_FROM", "Millrace <millrace@localhost>")
+WEBHOOKS_MAY_BE_PRIVATE = _flag("MILLRACE_PRIVATE_WEBHOOKS")
 
 COMPANY_NAME = os.environ.get("MILLRACE_COMPANY", "")
 COMPANY_LOGO = os.environ.get("MILLRACE_COMPANY_LOGO", "")

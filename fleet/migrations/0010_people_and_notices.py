@@ -2,9 +2,10 @@
 
 import django.db.models.deletion
 import django.utils.timezone
-import fleet.models.notice
 from django.conf import settings
 from django.db import migrations, models
+
+import fleet.models.notice
 
 
 class Migration(migrations.Migration):

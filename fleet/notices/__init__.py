@@ -1,0 +1,1 @@
+"""Telling people and programs what changed: noted once, sent once, and rarely urgent."""
