@@ -11,7 +11,7 @@ from diagnostics import pooling, verdict, weigh
 from diagnostics.findings import Context
 from diagnostics.plant import Plant
 from diagnostics.samples import FloatArray
-from diagnostics.weigh import CONDITIONS
+from diagnostics.weigh import CONDITIONS, Weights
 from diagnostics.windows import WINDOW_S, Windows
 
 OPEN_AT = 0.75
@@ -43,16 +43,17 @@ class Episode:
     peak_at: np.datetime64
 
 
-def episodes(windows: Windows, plant: Plant) -> tuple[Episode, ...]:
+def episodes(windows: Windows, plant: Plant, weights: Weights | None = None) -> tuple[Episode, ...]:
     """Every episode of the system, oldest first.
 
-    windows: all rows of the system, ascending.
+    windows: all rows of the system, ascending. weights: the plain table where none are given.
     """
     if not len(windows):
         return ()
-    context = Context(plant, verdict.baseline(windows, plant))
+    weights = weights or weigh.table()
+    context = Context(plant, verdict.baseline(windows, plant, weights))
     pooled = pooling.trailing(windows, SPAN_S)
-    shares = weigh.weigh(pooled, context, weigh.table()).probabilities
+    shares = weigh.weigh(pooled, context, weights).probabilities
     silent = np.nan_to_num(pooled.column("judged_s")) < LEAST_JUDGED_S
     inside = _latched(np.where(silent, np.nan, 1.0 - shares[:, 0]))
     edges = np.diff(np.concatenate([[0], inside.astype(np.int8), [0]]))

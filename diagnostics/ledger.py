@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,6 +43,7 @@ WAYS: Mapping[str, str] = {
 
 UNTOLD = "could not be told from this data"
 _SAYS_SOMETHING = 0.1
+_PLAIN: Mapping[str, float] = MappingProxyType({})
 
 
 @dataclass(frozen=True)
@@ -52,6 +54,7 @@ class Entry:
     ``unit``, for a ratio relative; None where it could not be told. phrase: the same in a few
     words. push: log-likelihood ratio against normal, by condition. towards: the
     condition it speaks for most, weight: how much. settle: what reading on site would settle it.
+    factor: how much the finding counts by what visits taught, already in push and weight.
     """
 
     finding: str
@@ -68,16 +71,20 @@ class Entry:
     text: str
     source: str
     settle: str
+    factor: float = 1.0
 
 
-def entries(evidence: Evidence) -> tuple[Entry, ...]:
+def entries(evidence: Evidence, factors: Mapping[str, float] = _PLAIN) -> tuple[Entry, ...]:
     """Ledger of the first row, strongest first; findings without data come last.
 
     A condition that can be had in several ways speaks through its likeliest way.
     """
     ways = likeliest_ways(evidence)
     made = [
-        _entry(finding, measured, push[0, ways], _Stand(ways, evidence.probabilities[0]))
+        replace(
+            _entry(finding, measured, push[0, ways], _Stand(ways, evidence.probabilities[0])),
+            factor=factors.get(finding.name, 1.0),
+        )
         for finding, measured, push in zip(REGISTRY, evidence.measured, evidence.push, strict=True)
     ]
     return tuple(sorted(made, key=lambda entry: (entry.measured is None, -abs(entry.weight))))
@@ -149,8 +156,13 @@ def _text(weight: float, way: int, likelihood: Likelihood) -> str:
     return f"speaks {strength} for {towards}{way_had}" + (f": {reason}" if reason else "")
 
 
-def one_line(leading: str, way_had: str, made: tuple[Entry, ...], coverage: float) -> str:
-    """Why, in one line: the leading suspicion and the two findings that speak most for it."""
+def one_line(
+    leading: str, way_had: str, made: tuple[Entry, ...], coverage: float, also: str = ""
+) -> str:
+    """Why, in one line: the leading suspicion and the two findings that speak most for it.
+
+    also: what else is there, in words, where two conditions explain the data clearly better.
+    """
     if leading == "not_enough_data":
         return f"Not enough data: {coverage:.0%} of the running time could be judged."
     if leading == "normal":
@@ -159,38 +171,13 @@ def one_line(leading: str, way_had: str, made: tuple[Entry, ...], coverage: floa
     for_it = sorted(known, key=lambda entry: -_speaks_for(entry, leading))[:2]
     reasons = [entry.phrase for entry in for_it if _speaks_for(entry, leading) > 0.2]
     suspicion = WORDS[leading] + (f" ({way_had})" if way_had else "")
+    more = f"; {also}" if also else ""
     if not reasons:
-        return f"Weak suspicion of {suspicion}."
-    return f"Suspicion of {suspicion}: {'; '.join(reasons)}."
+        return f"Weak suspicion of {suspicion}{more}."
+    return f"Suspicion of {suspicion}: {'; '.join(reasons)}{more}."
 
 
 def _speaks_for(entry: Entry, condition: str) -> float:
     """Push for a condition against the rest (for normal: against every fault)."""
     others = [value for name, value in entry.push.items() if name != condition]
     return entry.push[condition] - float(np.mean(others))
-
-
-def settle(evidence: Evidence) -> tuple[str, ...]:
-    """The readings that would tell the two likeliest conditions apart best, best first.
-
-    A reading is worth the distance of its two expected distributions (symmetric
-    Kullback-Leibler divergence of normals), less what the data have told already.
-    """
-    one, other = np.argsort(evidence.probabilities[0])[::-1][:2]
-    first, second = likeliest_ways(evidence)[[one, other]]
-    worth = []
-    for finding, push in zip(REGISTRY, evidence.push, strict=True):
-        likelihood = table().likelihoods[finding.name]
-        told = abs(float(push[0, first] - push[0, second]))
-        worth.append((_divergence(likelihood, int(first), int(second)) - told, finding))
-    worth.sort(key=lambda pair: -pair[0])
-    pair = f"{WORDS[CONDITIONS[one]]} and {WORDS[CONDITIONS[other]]}"
-    return tuple(
-        f"To tell {pair} apart: {finding.settle}." for value, finding in worth[:3] if value > 0.3
-    )
-
-
-def _divergence(likelihood: Likelihood, first: int, second: int) -> float:
-    a, b = likelihood.spread[first] ** 2, likelihood.spread[second] ** 2
-    shift = (likelihood.mean[first] - likelihood.mean[second]) ** 2
-    return float(0.5 * (0.5 * (a + shift) / b + 0.5 * (b + shift) / a - 1.0))

@@ -10,17 +10,17 @@ hypotheses, because pairs are weighed as further columns.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
 from diagnostics import weigh
-from diagnostics.findings import REGISTRY, Context, Measured, shown
+from diagnostics.findings import REGISTRY, Measured, shown
 from diagnostics.ledger import WORDS
 from diagnostics.samples import FloatArray
 from diagnostics.weigh import CONDITIONS, Likelihood, Weights
-from diagnostics.windows import Windows
 
 CLEARLY = 3.0
 """Natural logarithm of the odds against the best single condition at which a pair is named: 20 to
@@ -47,12 +47,30 @@ class Pair:
     instead: str
     first_findings: tuple[str, ...]
     second_findings: tuple[str, ...]
-    sentence: str
+    first_told: str
+    second_told: str
 
     @property
     def clear(self) -> bool:
         """Whether the pair explains the findings clearly better than one condition does."""
         return self.advantage > CLEARLY
+
+    @property
+    def sentence(self) -> str:
+        """Both, each with the findings that need it."""
+        return f"Two conditions at once: {self.first_told} and {self.second_told}."
+
+    def beside(self, leading: str) -> tuple[str, str]:
+        """What is there besides the leading condition: its name, and in words.
+
+        Where the leading condition is neither of the two, no name and both in words.
+        """
+        others = {self.first: (self.second, self.second_told)}
+        others[self.second] = (self.first, self.first_told)
+        if leading not in others:
+            return "", f"or two at once: {self.first_told} and {self.second_told}"
+        name, told = others[leading]
+        return name, f"perhaps also {told}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,18 +86,19 @@ class _Said:
     measured: tuple[Measured, ...]
 
 
-def two_at_once(row: Windows, context: Context, weights: Weights) -> Pair | None:
+def two_at_once(measured: tuple[Measured, ...], weights: Weights) -> Pair | None:
     """The pair of faults that explains the first row clearly better than any one condition.
 
-    row: pooled over the days judged, at least one row. None where one condition will do.
+    measured: by ``weigh.measure``, of the days judged pooled into at least one row. None where one
+    condition will do, or where no finding of its own speaks for each of the two.
     """
-    best = compare(row, context, weights)[0]
-    return best if best.clear else None
+    best = compare(measured, weights)[0]
+    return best if best.clear and best.first_findings and best.second_findings else None
 
 
-def compare(row: Windows, context: Context, weights: Weights) -> tuple[Pair, ...]:
+def compare(measured: tuple[Measured, ...], weights: Weights) -> tuple[Pair, ...]:
     """Every pair of faults against the best single condition, best first, for the first row."""
-    said = _weighed(row, context, weights)
+    said = _weighed(measured, weights)
     first, second = said.ways.T
     single = weights.prior + said.single.sum(axis=0)
     # Independent faults: the prior odds of both are the product of each one's odds.
@@ -109,8 +128,20 @@ def _best_condition(score: FloatArray, weights: Weights) -> tuple[str, float]:
     return CONDITIONS[best], float(together[best])
 
 
-def _weighed(row: Windows, context: Context, weights: Weights) -> _Said:
-    ways, size = _ways(weights), len(weights.prior)
+def _weighed(measured: tuple[Measured, ...], weights: Weights) -> _Said:
+    size, (ways, extended) = len(weights.prior), _paired(weights)
+    first = tuple(
+        Measured(it.value[:1], it.expected[:1], it.sigma[:1], it.resting_s[:1]) for it in measured
+    )
+    push = weigh.combine(first, extended).push[:, 0]
+    both = _together(push[:, :size], push[:, size:], weights, ways)
+    return _Said(push[:, :size], both, ways, measured)
+
+
+@lru_cache(maxsize=4)
+def _paired(weights: Weights) -> tuple[NDArray[np.intp], Weights]:
+    """The pairs of hypotheses, and the weights with the columns of their parts."""
+    ways = _ways(weights)
     extra = _PARTS * len(ways)
     extended = replace(
         weights,
@@ -119,10 +150,7 @@ def _weighed(row: Windows, context: Context, weights: Weights) -> _Said:
         prior=np.concatenate([weights.prior, np.zeros(extra)]),
         likelihoods={name: _extended(it, ways) for name, it in weights.likelihoods.items()},
     )
-    evidence = weigh.weigh(row.rows(slice(0, 1)), context, extended)
-    push = evidence.push[:, 0]
-    both = _together(push[:, :size], push[:, size:], weights, ways)
-    return _Said(push[:, :size], both, ways, evidence.measured)
+    return ways, extended
 
 
 def _ways(weights: Weights) -> NDArray[np.intp]:
@@ -196,7 +224,8 @@ def _pair(names: tuple[str, str], against: tuple[float, str], said: _Said, place
         instead=against[1],
         first_findings=tuple(REGISTRY[i].name for i in needs[0]),
         second_findings=tuple(REGISTRY[i].name for i in needs[1]),
-        sentence=f"Two conditions at once: {told[0]} and {told[1]}.",
+        first_told=told[0],
+        second_told=told[1],
     )
 
 

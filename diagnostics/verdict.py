@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 
 import numpy as np
 
-from diagnostics import expectation, ledger, pooling, weigh
-from diagnostics.findings import Context
+from diagnostics import expectation, ledger, pairs, pooling, settling, weigh
+from diagnostics.findings import REGISTRY, Context
 from diagnostics.ledger import Entry
 from diagnostics.plant import Plant
 from diagnostics.samples import FloatArray
-from diagnostics.weigh import CONDITIONS
+from diagnostics.settling import Step
+from diagnostics.weigh import CONDITIONS, Evidence, Weights
 from diagnostics.windows import Windows
 
 RANKED_DAYS = 7
@@ -34,7 +35,10 @@ class Verdict:
     the ranked period that could be judged. leading: the likeliest fault where a fault is likelier
     than none, else ``normal``; ``not_enough_data`` where too little could be judged. way: in which
     way the leading condition is had, in words, where there are several. urgent: liquid may be
-    coming back to the compressor.
+    coming back to the compressor. settle: the measurements on site that would tell most, best
+    first. also: the condition that is there besides, with evidence of its own, where two explain
+    the data clearly better than any one; also_text: that in words. plain: probabilities by the
+    plain table, without what visits taught; taught: the name of that, empty for the plain table.
     """
 
     conditions: Mapping[str, float]
@@ -46,15 +50,19 @@ class Verdict:
     urgent: bool
     baseline_days: int
     ledger: tuple[Entry, ...]
-    settle: tuple[str, ...]
+    settle: tuple[Step, ...]
+    also: str = ""
+    also_text: str = ""
+    plain: Mapping[str, float] = field(default_factory=dict)
+    taught: str = ""
 
     def as_json(self) -> dict[str, object]:
         """Plain types only, for storage."""
-        return asdict(self) | {"conditions": dict(self.conditions)}
+        return asdict(self)
 
     @classmethod
     def from_json(cls, raw: Mapping[str, object]) -> Verdict:
-        """The verdict ``as_json`` wrote."""
+        """The verdict ``as_json`` wrote, now or when fewer things were said."""
         fields = dict(raw)
         entries = fields.pop("ledger")
         settle = fields.pop("settle")
@@ -63,41 +71,81 @@ class Verdict:
         return cls(
             **fields,  # type: ignore[arg-type]
             ledger=tuple(Entry(**entry) for entry in entries),
-            settle=tuple(settle),
+            settle=tuple(_step(step) for step in settle),
         )
 
 
-def judge(windows: Windows, plant: Plant, at: np.datetime64) -> Verdict:
+def _step(raw: str | Mapping[str, object]) -> Step:
+    """A measurement as stored; older rows hold a sentence."""
+    if isinstance(raw, str):
+        return Step(raw)
+    points = raw["points"]
+    assert isinstance(points, list | tuple)
+    return Step(**dict(raw) | {"points": tuple(points)})  # type: ignore[arg-type]
+
+
+def judge(
+    windows: Windows, plant: Plant, at: np.datetime64, weights: Weights | None = None
+) -> Verdict:
     """The verdict as of ``at`` on the last ``RANKED_DAYS`` days.
 
     windows: every row of the system; those that start at or after ``at`` are left out, and older
-    ones than the ranked days teach what is normal for this system.
+    ones than the ranked days teach what is normal for this system. weights: the plain table where
+    none are given.
     """
+    weights = weights or weigh.table()
     before = windows.rows(windows.start < at)
     since = at - np.timedelta64(RANKED_DAYS, "D")
     recent = before.rows(before.start >= since)
     row = pooling.pool(recent)
-    context = Context(plant, baseline(before, plant))
+    context = Context(plant, baseline(before, plant, weights))
     if not len(row):
-        return _unknown(context)
-    evidence = weigh.weigh(row, context, weigh.table())
+        return _unknown(context, weights)
+    evidence = weigh.weigh(row, context, weights)
     probabilities = evidence.probabilities[0]
     coverage, enough = _coverage(row)
-    entries = ledger.entries(evidence)
+    entries = ledger.entries(evidence, weights.factors)
     leading = _leading(probabilities) if enough else NOT_ENOUGH_DATA
     way = ledger.way(evidence, leading) if enough else ""
+    also, also_text = _also(leading, evidence, weights)
     return Verdict(
-        conditions=dict(zip(CONDITIONS, map(float, probabilities), strict=True)),
+        conditions=_by_name(probabilities),
         leading=leading,
         way=way,
-        score=_score(row, recent, context, probabilities),
+        score=_score(row, recent, context, (weights, probabilities)),
         coverage=coverage,
-        why=ledger.one_line(leading, way, entries, coverage),
+        why=ledger.one_line(leading, way, entries, coverage, also_text),
         urgent=_urgent(row),
         baseline_days=context.baseline.days if context.baseline else 0,
         ledger=entries,
-        settle=ledger.settle(evidence),
+        settle=settling.settle(evidence, weights),
+        also=also,
+        also_text=also_text,
+        plain=_plain(evidence, weights),
+        taught=weights.taught,
     )
+
+
+def _by_name(probabilities: FloatArray) -> dict[str, float]:
+    return dict(zip(CONDITIONS, map(float, probabilities), strict=True))
+
+
+def _plain(evidence: Evidence, weights: Weights) -> dict[str, float]:
+    """Probabilities of the first row by the plain table: learning must not feed on itself."""
+    if not weights.taught:
+        return _by_name(evidence.probabilities[0])
+    factor = np.array([weights.factors.get(finding.name, 1.0) for finding in REGISTRY])
+    total = weigh.table().prior + (evidence.push[:, 0] / factor[:, None]).sum(axis=0)
+    odds = np.exp(total - total.max())
+    return _by_name(weigh.together(odds[None] / odds.sum(), weights)[0])
+
+
+def _also(leading: str, evidence: Evidence, weights: Weights) -> tuple[str, str]:
+    """The condition beside the leading fault, by name and in words; empty where one will do."""
+    if leading in (CONDITIONS[0], NOT_ENOUGH_DATA):
+        return "", ""
+    pair = pairs.two_at_once(evidence.measured, weights)
+    return pair.beside(leading) if pair else ("", "")
 
 
 def _leading(probabilities: FloatArray) -> str:
@@ -107,7 +155,9 @@ def _leading(probabilities: FloatArray) -> str:
     return CONDITIONS[1 + int(np.argmax(probabilities[1:]))]
 
 
-def baseline(windows: Windows, plant: Plant) -> expectation.Baseline | None:
+def baseline(
+    windows: Windows, plant: Plant, weights: Weights | None = None
+) -> expectation.Baseline | None:
     """What is normal for this system, from its early days that looked normal by themselves."""
     if not len(windows):
         return None
@@ -116,16 +166,15 @@ def baseline(windows: Windows, plant: Plant) -> expectation.Baseline | None:
     days = pooling.daily(history)
     if not len(days):
         return None
-    probabilities = weigh.weigh(days, Context(plant), weigh.table()).probabilities
+    probabilities = weigh.weigh(days, Context(plant), weights or weigh.table()).probabilities
     normal = days.start[probabilities[:, 0] > 0.5].astype("datetime64[D]")
     return expectation.learn(history.rows(np.isin(history.start.astype("datetime64[D]"), normal)))
 
 
-def _unknown(context: Context) -> Verdict:
-    weights = weigh.table()
+def _unknown(context: Context, weights: Weights) -> Verdict:
     prior = weigh.together(np.exp(weights.prior)[None], weights)[0]
     return Verdict(
-        conditions=dict(zip(CONDITIONS, map(float, prior), strict=True)),
+        conditions=_by_name(prior),
         leading=NOT_ENOUGH_DATA,
         way="",
         score=float(_BASE * 100.0 * (1.0 - prior[0])),
@@ -135,6 +184,8 @@ def _unknown(context: Context) -> Verdict:
         baseline_days=context.baseline.days if context.baseline else 0,
         ledger=(),
         settle=(),
+        plain=_by_name(weigh.together(np.exp(weigh.table().prior)[None], weights)[0]),
+        taught=weights.taught,
     )
 
 
@@ -151,14 +202,18 @@ _BASE = 0.7
 _SHARES = {"severity": 0.08, "persistence": 0.08, "unmet": 0.07, "compressor": 0.07}
 
 
-def _score(row: Windows, recent: Windows, context: Context, probabilities: FloatArray) -> float:
+def _score(
+    row: Windows, recent: Windows, context: Context, by: tuple[Weights, FloatArray]
+) -> float:
     """0 to 100: the probability of a fault, seven tenths of it whatever the rest says.
 
     Severity of the subcooling's deviation, persistence over the days, unmet demand and risk to the
     compressor share the other three tenths, so that a sure fault is never ranked below a guess.
+    by: the weights, and the probabilities of the row by them.
     """
+    weights, probabilities = by
     days = pooling.daily(recent)
-    by_day = weigh.weigh(days, context, weigh.table()).probabilities
+    by_day = weigh.weigh(days, context, weights).probabilities
     deviation = abs(_first(row, "subcooling_to_indoor_k") - expectation.USUAL_COOLING_K[0])
     parts = {
         "severity": min(deviation / 8.0, 1.0),

@@ -62,7 +62,7 @@ class Likelihood:
     reasons: Mapping[str, str]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Weights:
     """The whole table: priors, likelihoods by finding, and the three constants above.
 
@@ -172,7 +172,16 @@ def _likelihood(name: str, entry: object, hypotheses: tuple[str, ...]) -> Likeli
 
 def weigh(rows: Windows, context: Context, weights: Weights) -> Evidence:
     """Probabilities of the conditions for every row, with the push of every finding."""
-    measured = tuple(finding.measure(rows, context) for finding in REGISTRY)
+    return combine(measure(rows, context), weights)
+
+
+def measure(rows: Windows, context: Context) -> tuple[Measured, ...]:
+    """What every finding measures of every row, in the order of the registry."""
+    return tuple(finding.measure(rows, context) for finding in REGISTRY)
+
+
+def combine(measured: tuple[Measured, ...], weights: Weights) -> Evidence:
+    """What the measured findings say together."""
     likelihoods = [weights.likelihoods[finding.name] for finding in REGISTRY]
     raw = np.array([_ratio(m, k, weights) for m, k in zip(measured, likelihoods, strict=True)])
     trust = np.array([_trust(m, k) for m, k in zip(measured, likelihoods, strict=True)])

@@ -43,14 +43,14 @@ TRANSDUCER = {
 SHORT_VALVES = {"high_demand_s": 400.0, "indoor_valve_share": 0.55}
 
 
-def week(**features: float) -> Windows:
-    """A week of like windows as one row."""
-    return pooling.pool(windows(672, **features))
+def measured(**features: float) -> tuple[Measured, ...]:
+    """What a week of like windows shows, as one row."""
+    return weigh.measure(pooling.pool(windows(672, **features)), CONTEXT)
 
 
 def two(**features: float) -> pairs.Pair | None:
     """The answer for such a week."""
-    return pairs.two_at_once(week(**features), CONTEXT, weigh.table())
+    return pairs.two_at_once(measured(**features), weigh.table())
 
 
 @pytest.mark.parametrize(
@@ -60,7 +60,7 @@ def two(**features: float) -> pairs.Pair | None:
 )
 def test_one_condition_is_not_called_two(features: dict[str, float]) -> None:
     assert two(**features) is None
-    best = pairs.compare(week(**features), CONTEXT, weigh.table())[0]
+    best = pairs.compare(measured(**features), weigh.table())[0]
     assert best.advantage < pairs.CLEARLY / 2
 
 
@@ -95,7 +95,7 @@ def test_undercharge_behind_a_transducer_that_reads_high() -> None:
 def test_undercharge_with_a_leaking_subcooler_valve() -> None:
     passes_more = {"flow_s": 500.0, "flow_log_ratio": -1.4}
     signs = UNDERCHARGE | LEAKING_VALVE | SHORT_VALVES | passes_more
-    found = pairs.compare(week(**signs), CONTEXT, weigh.table())[0]
+    found = pairs.compare(measured(**signs), weigh.table())[0]
     assert found.advantage > 1.0
     assert (found.first, found.second) == ("undercharge", "subcooler_valve_fault")
     assert set(found.second_findings) == {"subcooler_effect_closed", "line_flow"}
@@ -113,9 +113,9 @@ def test_no_data_name_no_pair() -> None:
 def test_a_condition_that_moves_nothing_leaves_the_other_as_it_is() -> None:
     """Only the standstill findings speak: the other half of the pair adds little but its prior."""
     silent = dict.fromkeys(("to_indoor_s", "loaded_s", "cooling_s", "running_s", "steady_s"), 0.0)
-    row = week(**silent, **TRANSDUCER)
     weights = weigh.table()
-    made = {(p.first, p.second): p for p in pairs.compare(row, CONTEXT, weights)}
+    found = pairs.compare(measured(**silent, **TRANSDUCER), weights)
+    made = {(p.first, p.second): p for p in found}
     both = made["undercharge", "sensor_fault"]
     assert both.instead == "sensor_fault"
     prior = weights.prior[weights.hypotheses.index("undercharge")] - weights.prior[0]
@@ -158,7 +158,7 @@ def _called(
     registry = tuple(_stub(finding, deviations[finding.name]) for finding in findings.REGISTRY)
     monkeypatch.setattr(weigh, "REGISTRY", registry)
     monkeypatch.setattr(pairs, "REGISTRY", registry)
-    return pairs.two_at_once(windows(1), CONTEXT, weigh.table())
+    return pairs.two_at_once(weigh.measure(windows(1), CONTEXT), weigh.table())
 
 
 def test_single_conditions_drawn_from_the_table_are_seldom_called_two(

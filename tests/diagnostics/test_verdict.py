@@ -154,4 +154,5 @@ def test_the_ledger_states_what_was_measured_and_puts_the_strongest_first() -> N
 def test_an_open_question_names_the_reading_that_would_settle_it() -> None:
     judged = verdict.judge(windows(WEEK, subcooling_to_indoor_k=10.0), plant(), _at(7))
     assert judged.settle
-    assert judged.settle[0].startswith("To tell ")
+    assert judged.settle[0].do
+    assert judged.settle[0].then > judged.settle[0].now
