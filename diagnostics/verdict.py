@@ -101,7 +101,8 @@ def judge(
     context = Context(plant, baseline(before, plant, weights))
     if not len(row):
         return _unknown(context, weights)
-    evidence = weigh.weigh(row, context, weights)
+    # The days are weighed beside the whole, at the price of one.
+    evidence = weigh.weigh(_over(row, pooling.daily(recent)), context, weights)
     probabilities = evidence.probabilities[0]
     coverage, enough = _coverage(row)
     entries = ledger.entries(evidence, weights.factors)
@@ -112,7 +113,7 @@ def judge(
         conditions=_by_name(probabilities),
         leading=leading,
         way=way,
-        score=_score(row, recent, context, (weights, probabilities)),
+        score=_score(row, evidence.probabilities),
         coverage=coverage,
         why=ledger.one_line(leading, way, entries, coverage, also_text),
         urgent=_urgent(row),
@@ -202,27 +203,29 @@ _BASE = 0.7
 _SHARES = {"severity": 0.08, "persistence": 0.08, "unmet": 0.07, "compressor": 0.07}
 
 
-def _score(
-    row: Windows, recent: Windows, context: Context, by: tuple[Weights, FloatArray]
-) -> float:
+def _score(row: Windows, probabilities: FloatArray) -> float:
     """0 to 100: the probability of a fault, seven tenths of it whatever the rest says.
 
     Severity of the subcooling's deviation, persistence over the days, unmet demand and risk to the
     compressor share the other three tenths, so that a sure fault is never ranked below a guess.
-    by: the weights, and the probabilities of the row by them.
+    probabilities: of the row, and below it of its days.
     """
-    weights, probabilities = by
-    days = pooling.daily(recent)
-    by_day = weigh.weigh(days, context, weights).probabilities
     deviation = abs(_first(row, "subcooling_to_indoor_k") - expectation.USUAL_COOLING_K[0])
     parts = {
         "severity": min(deviation / 8.0, 1.0),
-        "persistence": float((by_day[:, 0] < 0.5).mean()),
+        "persistence": float((probabilities[1:, 0] < 0.5).mean()),
         "unmet": min(max(_first(row, "shortfall_k"), 0.0) / 2.0, 1.0),
         "compressor": 1.0 if _urgent(row) else 0.0,
     }
     factor = _BASE + sum(_SHARES[name] * value for name, value in parts.items())
-    return float(100.0 * (1.0 - probabilities[0]) * factor)
+    return float(100.0 * (1.0 - probabilities[0, 0]) * factor)
+
+
+def _over(row: Windows, days: Windows) -> Windows:
+    """The row, and below it its days."""
+    return Windows(
+        np.concatenate([row.start, days.start]), np.concatenate([row.features, days.features])
+    )
 
 
 def _first(row: Windows, name: str) -> float:
