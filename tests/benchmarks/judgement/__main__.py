@@ -5,39 +5,58 @@ from __future__ import annotations
 import argparse
 import sys
 import time
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 from tests.benchmarks import judgement
-from tests.benchmarks.judgement import exam, examine, groups
+from tests.benchmarks.judgement import exam, examine, groups, leaks
+from tests.benchmarks.judgement.figures import Figure
 from tests.benchmarks.judgement.groups import Size
 
 
 def main() -> int:
-    """Print what was asked for; 1 when a bar is not met."""
+    """Print the parts asked for; 1 when a bar is not met."""
     options = _options()
     seed = groups.HALVES[options.half] if options.seed is None else options.seed
     size = Size(seed, options.systems, options.days)
+    asked = [name for name in PARTS if getattr(options, name) or options.all]
     if options.half == "tuning":
         sys.stderr.write("note: numbers may be chosen on this half; it proves nothing\n")
-    begun = time.monotonic()
-    outcomes = examine.outcomes(groups.everyone(size), options.workers, keep=not options.fresh)
-    _write(_listed(outcomes) if options.list else ())
-    _write(exam.lines(outcomes))
-    unmet = exam.unmet(figure for _, made in exam.sections(outcomes) for figure in made)
-    _write(
-        [
-            "",
-            f"{len(outcomes)} systems, seed {seed}, {time.monotonic() - begun:.0f} s",
-            f"{len(unmet)} bars not met" + "".join(f"\n  {words}" for words in unmet),
-        ]
-    )
+    begun, made = time.monotonic(), list[Figure]()
+    for part in asked or DEFAULT:
+        lines, figures = PARTS[part](size, options)
+        _write(lines)
+        made += figures
+    unmet = [figure.words.strip() for figure in made if not figure.met]
+    barred = sum(figure.bar is not None for figure in made)
+    _write(["", f"seed {seed}, {options.systems} systems of {options.days:g} days in the mixture"])
+    _write([f"{time.monotonic() - begun:.0f} s; {len(unmet)} of {barred} bars not met"])
+    _write(f"  {words}" for words in unmet)
     return 1 if unmet else 0
+
+
+def _exam(size: Size, options: argparse.Namespace) -> Part:
+    outcomes = examine.outcomes(groups.everyone(size), options.workers, keep=not options.fresh)
+    listed = _listed(outcomes) if options.list else ()
+    figures = [figure for _, made in exam.sections(outcomes) for figure in made]
+    return [*listed, *exam.lines(outcomes)], figures
+
+
+def _leaks(size: Size, options: argparse.Namespace) -> Part:
+    return leaks.lines(size, options.workers, keep=not options.fresh)
+
+
+Part = tuple[list[str], list[Figure]]
+PARTS: dict[str, Callable[[Size, argparse.Namespace], Part]] = {"exam": _exam, "leaks": _leaks}
+DEFAULT = ("exam", "leaks")
 
 
 def _options() -> argparse.Namespace:
     parser = argparse.ArgumentParser(
         description=judgement.__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
+    for name in PARTS:
+        parser.add_argument(f"--{name}", action="store_true", help="this part only")
+    parser.add_argument("--all", action="store_true", help="every part")
     parser.add_argument("--half", choices=list(groups.HALVES), default="exam")
     parser.add_argument("--seed", type=int, help="another seed than that of the half")
     parser.add_argument("--systems", type=int, default=400, help="systems of the mixture")

@@ -255,8 +255,3 @@ def lines(outcomes: list[Outcome]) -> Iterable[str]:
         yield from (figure.line() for figure in made)
         if title == "Probabilities":
             yield from calibration.reliability([o for o in outcomes if o.group == groups.FLEET])
-
-
-def unmet(made: Iterable[Figure]) -> list[str]:
-    """Words of the bars that are not met."""
-    return [figure.words.strip() for figure in made if not figure.met]

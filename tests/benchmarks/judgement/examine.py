@@ -109,7 +109,7 @@ def outcome(sitting: Sitting, case: cases.Case, samples: Samples, plant: Plant) 
         second=second(judged),
         coverage=judged.coverage,
         why=judged.why,
-        tally=hold(found, samples, case.known(), spec.refrigerant),
+        tally=hold(found, samples, case.known(), spec),
     )
 
 

@@ -6,23 +6,30 @@ hard samples something else:
 - running: cooling, heating or simultaneous operation, outside start, defrost and oil return;
 - clear: running, liquid flows, the valve passes refrigerant and the true drop is 2 K or more;
 - steady: as the simulator tells it (saturation temperatures and speed level for three minutes).
+
+The product states the subcooling of liquid from the rooms with the static head of its column; the
+simulator's truth is against the discharge pressure alone. So the head of the true heights is added
+to the truth there, weighted as the rooms call for heat.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from diagnostics.analyse import Analysis
+from diagnostics.channels import CALLS
 from diagnostics.samples import FloatArray, Samples
 from fixtures.simulator.refrigerant_tables import refrigerant
+from fixtures.simulator.spec import SystemSpec
 from tests.benchmarks.judgement.cases import Known
 
 CLEAR_DROP_K = 2.0
 BLOCK_S = 600
+_GRAVITY_M_S2 = 9.806_65
 BLOCK_INTERVAL_S = 15.0
 """Hunting is held block by block on systems logged at least this often."""
 
@@ -47,13 +54,17 @@ class Tally:
     flow_errors: NDArray[np.int64]
 
 
-def hold(found: Analysis, samples: Samples, known: Known, designation: str) -> Tally:
+def hold(found: Analysis, samples: Samples, known: Known, spec: SystemSpec) -> Tally:
     """Everything countable of one system."""
     counts: Counter[str] = Counter()
     sums: dict[str, float] = {}
+    head_k = _head_k(samples, spec)
+    known = replace(
+        known, subcooling_k=known.subcooling_k + np.where(known.direction < 0, head_k, 0.0)
+    )
     _direction(counts, found, known)
     _subcooling(counts, sums, found, known)
-    _standing_error(sums, samples, known, designation)
+    _standing_error(sums, samples, (known, head_k), spec)
     _hunting(counts, found, samples, known)
     return Tally(counts, sums, _flow(counts, found, known))
 
@@ -96,20 +107,45 @@ def _subcooling(
         sums[f"true {way}"] = float(np.nansum(known.subcooling_k[mean]))
 
 
+def _head_k(samples: Samples, spec: SystemSpec) -> FloatArray:
+    """What the liquid column from the rooms adds to the bubble temperature [K], shape (n,)."""
+    fluid = refrigerant(spec.refrigerant)
+    capacity = np.array([unit.cooling_capacity_kw for unit in spec.indoor])
+    height = np.array([unit.true_elevation_m for unit in spec.indoor])
+    calls = samples.indoor_or_nan("call", capacity.size) == CALLS.index("heat")
+    asked = capacity @ calls
+    mean_m = np.divide(
+        (capacity * height) @ calls,
+        asked,
+        out=np.full(asked.shape, float(capacity @ height / capacity.sum())),
+        where=asked > 0,
+    )
+    pressure = np.nan_to_num(samples.outdoor_or_nan("discharge_pressure"), nan=2.5e6)
+    liquid_k = samples.outdoor_or_nan("liquid_temperature_indoor_side")
+    density = fluid.liquid_density(np.clip(np.nan_to_num(liquid_k, nan=300.0), 260.0, 330.0))
+    head_pa = _GRAVITY_M_S2 * density * mean_m
+    return np.asarray(
+        fluid.bubble_temperature(np.maximum(pressure + head_pa, 3e5))
+        - fluid.bubble_temperature(np.maximum(pressure, 3e5))
+    )
+
+
 def _standing_error(
-    sums: dict[str, float], samples: Samples, known: Known, designation: str
+    sums: dict[str, float], samples: Samples, truth: tuple[Known, FloatArray], spec: SystemSpec
 ) -> None:
     """What the instruments alone are off by at the right point, steadily: mean error by direction.
 
     No method that takes its sensors at their word does better than this.
     """
-    fluid = refrigerant(designation)
+    known, head_k = truth
+    fluid = refrigerant(spec.refrigerant)
     pressure = samples.outdoor_or_nan("discharge_pressure")
     present = np.isfinite(pressure)
     bubble = np.full(pressure.shape, np.nan)
     bubble[present] = fluid.bubble_temperature(pressure[present])
     for way, sign, side in (("to indoor", 1, "outdoor_side"), ("to outdoor", -1, "indoor_side")):
         read = bubble - samples.outdoor_or_nan(f"liquid_temperature_{side}")
+        read = read + (head_k if sign < 0 else 0.0)
         error = (read - known.subcooling_k)[_steady(known) & (known.direction == sign)]
         error = error[np.isfinite(error)]
         sums[f"standing {way}"] = float(error.mean()) if error.size else np.nan
