@@ -93,7 +93,9 @@ class Webhook(models.Model):
 class Outgoing(models.Model):
     """A mail or a webhook's call on its way. ``key`` makes it one, however often it is asked for.
 
-    It is tried until ``sent_at`` or ``given_up_at`` is set; ``retry_at`` holds it back.
+    A mail goes to ``to``, or to the address ``person`` has when it leaves; a ``secret`` one is
+    emptied when it is gone. It is tried until ``sent_at`` or ``given_up_at`` is set; ``retry_at``
+    holds it back.
     """
 
     key = models.CharField(max_length=100, unique=True)
@@ -103,6 +105,9 @@ class Outgoing(models.Model):
     webhook = models.ForeignKey(
         Webhook, null=True, on_delete=models.CASCADE, related_name="outgoing"
     )
+    to = models.EmailField(blank=True)
+    secret = models.BooleanField(default=False)
+    headers = models.JSONField(default=dict)
     subject = models.CharField(max_length=200, blank=True)
     text = models.TextField()
     made_at = models.DateTimeField(default=timezone.now)
