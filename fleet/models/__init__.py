@@ -15,6 +15,7 @@ from fleet.models.event import (
 )
 from fleet.models.idempotency import IdempotencyKey
 from fleet.models.invitation import Invitation
+from fleet.models.lesson import Lesson
 from fleet.models.mapping import LogMapping
 from fleet.models.notice import News, NewsKind, Outgoing, Webhook
 from fleet.models.organisation import Organisation
@@ -40,6 +41,7 @@ __all__ = [
     "IdempotencyKey",
     "IndoorUnit",
     "Invitation",
+    "Lesson",
     "LogMapping",
     "Membership",
     "News",

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.conf import settings
 from django.db import models
+from django.db.models.functions import Now
 
 from fleet.models.system import System
 
@@ -130,6 +133,10 @@ class SiteVisit(models.Model):
     """A visit because of an event, and its outcome.
 
     ``readings`` are what the visitor measured, in SI units by the names of ``READINGS``.
+    ``suspected`` and ``judged_at`` are the event's condition and peak when the visit was recorded:
+    what is learned from it must not move with the event, which what is learned moves. ``said`` is
+    what the plain table of weights says at that moment (see ``fleet.analysis.learning``), empty
+    until it is worked out. A visit teaches while it ``counts``.
     """
 
     event = models.ForeignKey(Event, on_delete=models.CASCADE, related_name="visits")
@@ -139,11 +146,23 @@ class SiteVisit(models.Model):
     found_condition = models.CharField(max_length=24, blank=True)
     readings = models.JSONField(default=dict, blank=True)
     remark = models.TextField(max_length=4000, blank=True)
+    suspected = models.CharField(max_length=24, blank=True, default="", db_default="")
+    judged_at = models.DateTimeField(null=True, blank=True)
+    said = models.JSONField(null=True, blank=True)
+    counts = models.BooleanField(default=True, db_default=True)
+    not_counted_because = models.CharField(max_length=300, blank=True, default="", db_default="")
+    changed_at = models.DateTimeField(auto_now=True, db_default=Now())
 
     class Meta:
         """Newest first."""
 
         ordering = ("-visited_on",)
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        """Keep what the visit went for as it is now."""
+        if self.judged_at is None:
+            self.suspected, self.judged_at = self.event.condition, self.event.peak_at
+        super().save(*args, **kwargs)
 
     def __str__(self) -> str:
         """The outcome and its day."""

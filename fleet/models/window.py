@@ -86,13 +86,14 @@ class Standing(models.Model):
     ``verdict`` is the dump of ``diagnostics.verdict.Verdict`` with its ledger; ``conditions`` is a
     copy of its probabilities, in the order of ``diagnostics.verdict.CONDITIONS``, because a
     ranking of thousands of systems must not unpack thousands of ledgers. ``at`` is the end of the
-    last window.
+    last window. ``taught`` names the weights it was judged by (``fleet.models.lesson``).
     """
 
     system = models.OneToOneField(System, on_delete=models.CASCADE, related_name="standing")
     at = models.DateTimeField()
     last_sample = models.DateTimeField(null=True, blank=True)
     method_version = models.PositiveIntegerField(default=0)
+    taught = models.CharField(max_length=16, blank=True, default="", db_default="")
     score = models.FloatField(default=0.0, db_index=True)
     leading = models.CharField(max_length=24)
     coverage = models.FloatField(default=0.0)
