@@ -1,4 +1,4 @@
-"""From the text of cells to fixed-point codes, with every cell that cannot be one.
+"""From cells to fixed-point codes, with every cell that cannot be one.
 
 A number is written in decimal, with or without sign, fraction and exponent; spaces around it are
 passed over, "nan" and "inf" are none. The words of ``call`` and ``reported_state`` are taken in
@@ -40,7 +40,7 @@ class Coded:
 
 
 def code(texts: pl.Series, column: Column, plant: Plant) -> Coded:
-    """Codes of the cells of one column; empty cells are null."""
+    """Codes of the cells of one column, text or numbers; empty cells are null."""
     channel = column.channel
     is_choice = channel.quantity is Quantity.CHOICE
     said, nonsense = _choices(texts, channel) if is_choice else _numbers(texts)
@@ -87,6 +87,8 @@ def said(inside: FloatArray, column: Column, plant: Plant) -> FloatArray:
 
 def _numbers(texts: pl.Series) -> tuple[FloatArray, NDArray[np.bool_]]:
     numbers = texts.cast(pl.Float64, strict=False).to_numpy(writable=True)
+    if texts.dtype == pl.Float64:
+        return numbers, np.zeros(numbers.size, np.bool_)
     doubtful = np.flatnonzero(~np.isfinite(numbers) & texts.is_not_null().to_numpy())
     nonsense = np.zeros(numbers.size, np.bool_)
     if doubtful.size:
@@ -99,6 +101,10 @@ def _numbers(texts: pl.Series) -> tuple[FloatArray, NDArray[np.bool_]]:
 
 
 def _choices(texts: pl.Series, channel: Channel) -> tuple[FloatArray, NDArray[np.bool_]]:
+    exact = texts.cast(pl.Enum(channel.choices), strict=False)
+    if exact.null_count() == texts.null_count():
+        found = exact.to_physical().cast(pl.Float64)
+        return found.to_numpy(writable=True), np.zeros(found.len(), np.bool_)
     stripped = texts.str.strip_chars(" \t").replace("", None)
     indices = {word: float(index) for index, word in enumerate(channel.choices)}
     found = stripped.replace_strict(indices, default=None, return_dtype=pl.Float64)

@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from diagnostics.channels import EMPTY
+from diagnostics.channels import EMPTY, Quantity
 from fleet.ingest import cells, clock, mapping
 from fleet.ingest.circumstances import Circumstances
 from fleet.ingest.clock import Fault
@@ -49,7 +49,7 @@ def parse(body: bytes, circumstances: Circumstances, layouts: Sequence[Layout] =
     header = layout.understand(table.header, circumstances)
     reading = _Reading(header, circumstances, layout)
     wanted = [*header.time, *(column.position for column in header.columns)]
-    for batch in table.batches(wanted, reading.report):
+    for batch in table.batches(wanted, reading.report, reading.numeric()):
         reading.take(batch)
     return reading.finish()
 
@@ -62,24 +62,34 @@ class _Reading:
         self.report = Report(unknown_columns=list(header.unknown))
         self._times: list[clock.Readings] = []
         self._lines: list[NDArray[np.int64]] = []
-        self._codes: list[list[Codes]] = [[] for _ in header.columns]
+        self._codes: dict[str, list[Codes]] = {column.stored: [] for column in header.columns}
+
+    def numeric(self) -> frozenset[int]:
+        """Positions of columns that may be read as numbers at once, for nobody has to edit them."""
+        if self.layout.decimal == ",":
+            return frozenset()
+        wordy = {Quantity.CHOICE} | ({Quantity.FLAG} if self.layout.foreign else set())
+        columns = self.header.columns
+        return frozenset(c.position for c in columns if c.channel.quantity not in wordy)
 
     def take(self, batch: Batch) -> None:
         """Read the rows of a batch; rows without an instant are left out before their cells."""
         texts = self.layout.times(batch.cells[: len(self.header.time)])
-        columns = batch.cells[len(self.header.time) :]
         times = clock.read(texts, self.circumstances.zone)
         good = times.fault == Fault.NONE
         self._complain_of_rows(batch.lines, texts, times)
         lines = batch.lines[good]
         self._times.append(times.only(good))
         self._lines.append(lines)
-        for number, column in enumerate(self.header.columns):
-            kept = columns[number] if good.all() else columns[number].filter(pl.Series(good))
-            kept = self.layout.cells(kept, column)
+        for number, column in enumerate(self.header.columns, start=len(self.header.time)):
+            kept = _only(batch.cells[number], good)
+            if kept.dtype == pl.String:
+                kept = self.layout.cells(kept, column)
             coded = cells.code(kept, column, self.circumstances.plant)
-            self._codes[number].append(coded.codes)
-            self._complain_of_cells(lines, kept, column, coded)
+            self._codes[column.stored].append(coded.codes)
+            if coded.nonsense.any() or coded.outside.any():
+                texts = kept if kept.dtype == pl.String else _only(batch.texts(number), good)
+                self._complain_of_cells(lines, texts, column, coded)
 
     def _complain_of_rows(
         self, lines: NDArray[np.int64], texts: pl.Series, times: clock.Readings
@@ -127,9 +137,9 @@ class _Reading:
         time, lines = time[order], lines[order]
         begins = np.flatnonzero(np.append(True, time[1:] != time[:-1]))
         codes: dict[str, Codes] = {}
-        for column, parts in zip(self.header.columns, self._codes, strict=True):
-            values = np.concatenate(parts)[order]
-            repeated = begins.size < time.size
+        repeated = begins.size < time.size
+        for column in self.header.columns:
+            values = np.concatenate(self._codes[column.stored])[order]
             codes[column.stored] = (
                 self._join_repeats(values, begins, lines, column) if repeated else values
             )
@@ -175,6 +185,10 @@ class _Reading:
             {c.channel.name: codes[c.stored] for c in columns if c.slot is None},
             {(c.slot, c.channel.name): codes[c.stored] for c in columns if c.slot is not None},
         )
+
+
+def _only(cells: pl.Series, good: NDArray[np.bool_]) -> pl.Series:
+    return cells if good.all() else cells.filter(pl.Series(good))
 
 
 def _check_weeks(time: NDArray[np.datetime64]) -> None:

@@ -1,16 +1,18 @@
-"""From plain bytes to cells of text: RFC 4180, with the line of every row.
+"""From plain bytes to cells: RFC 4180, with the line of every row.
 
 A row that is not well formed spoils itself only. Without any quote in the file, which is the rule
 for logs, rows are told apart by counting separators with numpy and cut by polars; with quotes,
-Python's csv module does both.
+Python's csv module does both. Polars reads numbers as it cuts; where that would lose a cell that
+is no number, the column is cut as text instead, and the cell can be told of.
 """
 
 from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property, partial
 
 import numpy as np
 import polars as pl
@@ -29,14 +31,17 @@ NEWLINE, RETURN = b"\n\r"
 
 @dataclass(frozen=True, eq=False)
 class Batch:
-    """Some rows of the file.
+    """Some rows of the file; empty cells are null.
 
     lines: line of each row, counted from 1, shape (r,).
-    cells: one column of text for each column asked for; empty cells are null.
+    cells: each column asked for: Float64 where numbers were asked for and every cell of these rows
+    is a finite one or empty, else text.
+    texts: the column of some position in ``cells`` as text, whatever it is there.
     """
 
     lines: Offsets
     cells: tuple[pl.Series, ...]
+    texts: Callable[[int], pl.Series]
 
 
 class Table:
@@ -78,12 +83,22 @@ class Table:
             )
         return [name.strip() for name in first.split(self._separator)], at + 1
 
-    def batches(self, wanted: Sequence[int], report: Report) -> Iterator[Batch]:
-        """Rows as text of the columns ``wanted``; badly formed rows are left out and reported."""
-        batches = self._csv_batches if self._quoted else self._polars_batches
-        yield from batches(wanted, report)
+    def batches(
+        self, wanted: Sequence[int], report: Report, numeric: Collection[int] = ()
+    ) -> Iterator[Batch]:
+        """Rows of the columns ``wanted``; badly formed rows are left out and reported.
 
-    def _polars_batches(self, wanted: Sequence[int], report: Report) -> Iterator[Batch]:
+        numeric: those of the columns that should hold numbers; they are read so where that loses
+        nothing, which is much faster.
+        """
+        if self._quoted:
+            yield from self._csv_batches(wanted, report)
+        else:
+            yield from self._polars_batches(wanted, report, frozenset(numeric))
+
+    def _polars_batches(
+        self, wanted: Sequence[int], report: Report, numeric: frozenset[int]
+    ) -> Iterator[Batch]:
         octets = np.frombuffer(self._plain, np.uint8)
         for first, last in _batch_bounds(self._starts, self._header_lines):
             starts, ends = self._starts[first : last + 1], self._ends[first:last]
@@ -100,7 +115,9 @@ class Table:
                 continue
             if not good.all():
                 part = part[np.repeat(good, np.diff(starts))]
-            yield Batch(first + 1 + np.flatnonzero(good), self._cut(part.tobytes(), wanted))
+            rows = _Rows(part.tobytes(), self._separator, len(self.header))
+            lines = first + 1 + np.flatnonzero(good)
+            yield Batch(lines, rows.cut(wanted, numeric), partial(rows.text, wanted))
 
     def _csv_batches(self, wanted: Sequence[int], report: Report) -> Iterator[Batch]:
         lines: list[int] = []
@@ -128,19 +145,57 @@ class Table:
         lines = io.StringIO(self._plain.decode(), newline="\n").readlines()
         return _records(lines, self._skipped, self._separator)
 
-    def _cut(self, part: bytes, wanted: Sequence[int]) -> tuple[pl.Series, ...]:
-        """Columns of rows that all have the header's number of cells and no quotes."""
+
+class _Rows:
+    """Rows that all have the header's number of cells and no quotes."""
+
+    def __init__(self, part: bytes, separator: str, width: int) -> None:
+        self._part, self._separator, self._width = part, separator, width
+
+    def cut(self, wanted: Sequence[int], numeric: frozenset[int]) -> tuple[pl.Series, ...]:
+        """Columns as Batch has them."""
+        found = self._read(wanted, numeric)
+        doubtful = [at for at in wanted if at in numeric and not self._is_whole(found[at], at)]
+        if doubtful:
+            found |= self._read(doubtful, frozenset())
+        return tuple(found[at] for at in wanted)
+
+    def text(self, wanted: Sequence[int], number: int) -> pl.Series:
+        """One of the columns wanted, as text."""
+        at = wanted[number]
+        return self._read([at], frozenset())[at]
+
+    def _is_whole(self, numbers: pl.Series, at: int) -> bool:
+        """Whether reading a column as numbers has lost no cell."""
+        lost = numbers.len() - int(np.isfinite(numbers.to_numpy()).sum())
+        return not lost or lost == self._empty_cells[at]
+
+    @cached_property
+    def _empty_cells(self) -> NDArray[np.int64]:
+        """How many cells are empty in each column of the file."""
+        octets = np.frombuffer(self._part, np.uint8)
+        ends = np.flatnonzero((octets == ord(self._separator)) | (octets == NEWLINE))
+        if octets[-1] != NEWLINE:
+            ends = np.append(ends, octets.size)
+        length = np.diff(ends, prepend=-1).reshape(-1, self._width) - 1
+        last = ends[self._width - 1 :: self._width]
+        length[:, -1] -= octets[last - 1] == RETURN
+        return np.asarray(np.count_nonzero(length == 0, axis=0))
+
+    def _read(self, wanted: Sequence[int], numeric: frozenset[int]) -> dict[int, pl.Series]:
         # Names of our own: polars numbers columns from 0 or 1 and orders them by its version.
-        names = [f"column_{at}" for at in range(len(self.header))]
+        names = [f"column_{at}" for at in range(self._width)]
+        kinds = [pl.Float64 if at in numeric else pl.String for at in range(self._width)]
         frame = pl.read_csv(
-            part,
+            self._part,
             has_header=False,
-            schema=dict.fromkeys(names, pl.String),
+            schema=dict(zip(names, kinds, strict=True)),
             columns=[names[at] for at in sorted(set(wanted))],
             quote_char=None,
             separator=self._separator,
+            ignore_errors=bool(numeric),  # a cell that is no number is null, and seen by that
         )
-        return tuple(frame[names[at]] for at in wanted)
+        return {at: frame[names[at]] for at in wanted}
 
 
 def _check_text(plain: bytes) -> None:
@@ -187,8 +242,9 @@ def _batch_bounds(starts: Offsets, first: int) -> Iterator[tuple[int, int]]:
 
 
 def _text_batch(lines: list[int], rows: list[list[str]]) -> Batch:
-    cells = (pl.Series(values, dtype=pl.String) for values in zip(*rows, strict=True))
-    return Batch(np.array(lines), tuple(column.replace("", None) for column in cells))
+    texts = (pl.Series(values, dtype=pl.String) for values in zip(*rows, strict=True))
+    cells = tuple(column.replace("", None) for column in texts)
+    return Batch(np.array(lines), cells, cells.__getitem__)
 
 
 def _complain(report: Report, line: int, cells: int, width: int) -> None:

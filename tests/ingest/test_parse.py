@@ -214,6 +214,45 @@ def test_complaints_are_the_same_whatever_the_batches(monkeypatch: pytest.Monkey
     assert reasons(parsed(*lines)) == whole
 
 
+CELLS = st.one_of(
+    st.just(""),
+    st.decimals(-99, 99, places=1).map(str),
+    st.sampled_from(["nan", "inf", "-", "1e1", " 20", "20\t", " ", "+7", ".5", "x", "1_0"]),
+    st.text("019.-+eE \t_naif", max_size=5),
+)
+
+
+@given(
+    rows=st.lists(st.tuples(CELLS, CELLS, CELLS), min_size=1, max_size=12),
+    end=st.sampled_from(["\n", "\r\n"]),
+    last=st.booleans(),
+)
+@settings(max_examples=200, deadline=None)
+def test_numbers_are_those_their_text_gives(
+    rows: list[tuple[str, str, str]], end: str, last: bool
+) -> None:
+    head = "time,suction_temperature [degC],A-101/demand,A-101/room_temperature [degF]"
+    text = end.join([head, *(f"{T[n]},{','.join(row)}" for n, row in enumerate(rows))])
+    body = (text + end * last).encode()
+    straight = parse(body, LISBON)
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(module._Reading, "numeric", lambda _: frozenset())
+        by_text = parse(body, LISBON)
+    assert straight.report == by_text.report
+    columns, codes = straight.block.table()
+    other_columns, other_codes = by_text.block.table()
+    assert columns == other_columns
+    assert (codes == other_codes).all()
+
+
+def test_times_written_in_different_ways_are_read_as_alone() -> None:
+    rows = [f"{T[0]},1", "2026-02-30T00:00:00Z,2", "1970-01-01T00:00:00Z,3"]
+    plain = parsed("time,suction_temperature [degC]", *rows)
+    mixed = parsed("time,suction_temperature [degC]", *rows, "2026-01-05t15:00:00z,4")
+    assert reasons(plain) == reasons(mixed) != []
+    assert instants(mixed) == [*instants(plain), "2026-01-05T15:00:00"]
+
+
 # Rows of one instant
 
 
