@@ -21,6 +21,8 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
 TASK_LIMIT_S = 60
 SWEEP_EVERY_S = 5.0
 # So that unread ones do not pile up; servers' clocks may differ by so much.
+NEWS_EVERY_S = 60.0
+MESSAGES_EVERY_S = 10.0
 SWEEP_EXPIRES_S = 300.0
 # Longer than any task may take, or a running one would be handed out twice. The shortest value
 # of any program on the broker wins, so it is set in all three places Celery reads.
@@ -80,6 +82,16 @@ def configuration() -> dict[str, Any]:
                 "task": "fleet.tasks.sweep",
                 "schedule": Steady(SWEEP_EVERY_S),
                 "options": {"expires": SWEEP_EXPIRES_S},
+            },
+            "look_for_news": {
+                "task": "fleet.tasks.look_for_news",
+                "schedule": Steady(NEWS_EVERY_S),
+                "options": {"expires": NEWS_EVERY_S},
+            },
+            "send_messages": {
+                "task": "fleet.tasks.send_messages",
+                "schedule": Steady(MESSAGES_EVERY_S),
+                "options": {"expires": MESSAGES_EVERY_S},
             },
         },
     }

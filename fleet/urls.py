@@ -15,4 +15,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("admin/", admin.site.urls),
     path("", include("fleet.api.urls")),
     path("", include("fleet.pages.urls")),
+    path("", include("fleet.pages.people_urls")),
 ]

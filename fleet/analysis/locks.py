@@ -15,6 +15,8 @@ class Lock(IntEnum):
 
     SWEEP = 0x4D520001
     STANDING = 0x4D520002
+    LESSON = 0x4D520003
+    NOTICES = 0x4D520004
 
 
 def take(lock: Lock, which: int) -> None:

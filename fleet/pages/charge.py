@@ -36,9 +36,10 @@ class Printed:
 
 
 def _printed(line: Line, prefer: Preference) -> Printed:
-    unit = UNITS.get(line.unit, line.unit)
+    unit = prefer.mass_label if line.unit == "kg" else UNITS.get(line.unit, line.unit)
     if line.value is not None:
-        value = f"{_digits(line.value)}{NARROW}{unit}"
+        shown = prefer.mass_of(line.value) if line.unit == "kg" else line.value
+        value = f"{_digits(shown)}{NARROW}{unit}"
     elif line.low is not None and line.high is not None:
         value = f"{_signed(line.low)} to {_signed(line.high)}{NARROW}{unit}"
     else:
@@ -64,11 +65,11 @@ def _seen(system: System) -> Seen:
     return Seen(rows, baseline, standing.leading if standing else verdict.NOT_ENOUGH_DATA)
 
 
-def _sheet(system: System, form: ChargeForm) -> Sheet:
+def _sheet(system: System, form: ChargeForm, prefer: Preference) -> Sheet:
     good = form.cleaned_data if form.is_bound and form.is_valid() else {}
     entered = Entered(
-        factory_charge_kg=good.get("factory"),
-        weighed_kg=good.get("weighed"),
+        factory_charge_kg=prefer.mass_in_kg(good.get("factory")),
+        weighed_kg=prefer.mass_in_kg(good.get("weighed")),
         limit_kg_m3=good.get("limit"),
         limit_edition=good.get("edition") or "",
     )
@@ -79,8 +80,9 @@ def _sheet(system: System, form: ChargeForm) -> Sheet:
 def charge(request: HttpRequest, code: str, system: str) -> HttpResponse:
     """The worksheet of a system the person may see, or 404. Nothing entered is kept."""
     found = access.system_or_404(request.user, code, system)
-    prefer, form = units.preference(request), ChargeForm(request.GET or None)
-    sheet = _sheet(found, form)
+    prefer = units.preference(request)
+    form = ChargeForm(request.GET or None, mass=prefer.mass_label)
+    sheet = _sheet(found, form, prefer)
     context = {
         "system": found,
         "site": found.site,

@@ -8,29 +8,45 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from django.contrib.auth.signals import user_logged_in
+from django.dispatch import receiver
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST
 
 from diagnostics import units
 from diagnostics.samples import FloatArray
+from fleet.models import PersonSettings
 from fleet.pages.words import NARROW
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from django.contrib.auth.models import User
+
 TEMPERATURES = {"degC": "°C", "degF": "°F"}
 PRESSURES = {"kPa(g)": "kPa gauge", "bar(g)": "bar gauge", "psig": "psi gauge"}
+MASSES = {"kg": "kg", "lb": "lb"}
+LB_KG = 0.453_592_37
+"""The international avoirdupois pound, exact (NIST Special Publication 811, appendix B.8)."""
+
+CHOICES: dict[str, Mapping[str, str]] = {
+    "temperature": TEMPERATURES,
+    "pressure": PRESSURES,
+    "mass": MASSES,
+}
 MINUS = "−"
 _KELVINS = re.compile(r"(?<![\w.])(-?\d+(?:\.\d+)?) K\b")
+_KILOGRAMS = re.compile(r"(?<![\w.])(-?\d+(?:\.\d+)?) kg\b(?!/)")
 
 
 @dataclass(frozen=True)
 class Preference:
-    """What one reader wants to read: temperature and pressure unit."""
+    """What one reader wants to read: temperature, pressure and mass unit."""
 
     temperature: str = "degC"
     pressure: str = "kPa(g)"
+    mass: str = "kg"
 
     @property
     def difference(self) -> str:
@@ -52,6 +68,19 @@ class Preference:
         """As printed beside a pressure."""
         return PRESSURES[self.pressure]
 
+    @property
+    def mass_label(self) -> str:
+        """As printed beside a mass."""
+        return MASSES[self.mass]
+
+    def mass_of(self, value_kg: float) -> float:
+        """A mass [kg] in the reader's unit."""
+        return value_kg / LB_KG if self.mass == "lb" else value_kg
+
+    def mass_in_kg(self, value: float | None) -> float | None:
+        """A mass that the reader entered in their unit, in kg; None stays None."""
+        return value * LB_KG if value is not None and self.mass == "lb" else value
+
     def temperature_of(self, values_k: FloatArray) -> FloatArray:
         """Temperatures [K] in the reader's unit."""
         return units.temperature_from_k(values_k, self.temperature)
@@ -66,15 +95,26 @@ class Preference:
 
 
 def preference(request: HttpRequest) -> Preference:
-    """The reader's choice, kept in the session."""
+    """The reader's choice, kept in the session; it comes from their settings at sign-in."""
     chosen: Mapping[str, str] = request.session.get("units", {})
-    default = Preference()
-    temperature = chosen.get("temperature", default.temperature)
-    pressure = chosen.get("pressure", default.pressure)
-    return Preference(
-        temperature if temperature in TEMPERATURES else default.temperature,
-        pressure if pressure in PRESSURES else default.pressure,
-    )
+    known = {name: chosen.get(name, "") for name, units_ in CHOICES.items()}
+    return Preference(**{name: it for name, it in known.items() if it in CHOICES[name]})
+
+
+def keep(request: HttpRequest, chosen: Mapping[str, str]) -> None:
+    """Keep the reader's units, in the session and in their settings; nonsense is passed over."""
+    good = {name: it for name, it in chosen.items() if it in CHOICES.get(name, ())}
+    request.session["units"] = {**request.session.get("units", {}), **good}
+    if request.user.pk is not None and good:
+        settings = PersonSettings.objects.of(request.user.pk)
+        PersonSettings.objects.filter(pk=settings.pk).update(**good)
+
+
+@receiver(user_logged_in)
+def _bring_along(request: HttpRequest, user: User, **_: object) -> None:
+    stored = PersonSettings.objects.filter(user=user).values(*CHOICES).first()
+    if stored and any(stored.values()):
+        request.session["units"] = stored
 
 
 def number(value: float | None, digits: int) -> str:
@@ -110,6 +150,8 @@ def measured(value: float | None, unit: str, prefer: Preference) -> str:
         scale = {"kPa(g)": ("kPa", 1e3, 0), "bar(g)": ("bar", 1e5, 2)}
         label, factor, digits = scale.get(prefer.pressure, ("psi", units.PSI_PA, 1))
         return f"{number(value / factor, digits)}{NARROW}{label}"
+    if unit == "kg":
+        value, unit = prefer.mass_of(value), prefer.mass_label
     if unit == "degC":
         shown = float(prefer.temperature_of(np.asarray(value + 273.15)))
         return f"{number(shown, 1)}{NARROW}{prefer.temperature_label}"
@@ -117,8 +159,14 @@ def measured(value: float | None, unit: str, prefer: Preference) -> str:
     return f"{number(value, digits)}{NARROW}{unit}".rstrip()
 
 
+def _mass(value_kg: float, prefer: Preference) -> str:
+    return f"{number(prefer.mass_of(value_kg), 1)}{NARROW}{prefer.mass_label}"
+
+
 def text(said: str, prefer: Preference) -> str:
-    """A stored sentence with its temperature differences in the reader's unit."""
+    """A stored sentence with its temperature differences and masses in the reader's unit."""
+    if prefer.mass != "kg":
+        said = _KILOGRAMS.sub(lambda found: _mass(float(found[1]), prefer), said)
     if prefer.difference == "K":
         return said
     return _KELVINS.sub(lambda found: difference(float(found[1]), prefer), said)
@@ -126,11 +174,8 @@ def text(said: str, prefer: Preference) -> str:
 
 @require_POST
 def choose(request: HttpRequest) -> HttpResponse:
-    """Keep the reader's units for the session and go back to where they were."""
-    request.session["units"] = {
-        "temperature": request.POST.get("temperature", ""),
-        "pressure": request.POST.get("pressure", ""),
-    }
+    """Keep the reader's units and go back to where they were."""
+    keep(request, {name: request.POST[name] for name in CHOICES if name in request.POST})
     back = request.POST.get("next", "/")
     safe = url_has_allowed_host_and_scheme(
         back, {request.get_host()}, require_https=request.is_secure()

@@ -1,0 +1,37 @@
+"""Letters with a link that opens something: sent once, then emptied from the queue."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.contrib.auth.models import User
+from django.template.loader import render_to_string
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from fleet.models import Invitation
+from fleet.notices import outbox
+
+
+def invite(invitation: Invitation, inviter: str, link: str) -> None:
+    """Queue the letter of an invitation."""
+    context = {"invitation": invitation, "inviter": inviter, "link": link}
+    outbox.put(
+        f"invitation:{invitation.pk}",
+        to=invitation.email,
+        secret=True,
+        subject=_("Invitation to %(organisation)s") % {"organisation": invitation.organisation},
+        text=render_to_string("notices/invitation.txt", context),
+    )
+
+
+def reset(user: User, link: str) -> None:
+    """Queue the letter by which somebody sets a new password."""
+    hours = settings.PASSWORD_RESET_TIMEOUT // 3600
+    context = {"name": user.get_username(), "link": link, "hours": hours}
+    outbox.put(
+        f"reset:{user.pk}:{timezone.now().timestamp():.0f}",
+        person=user,
+        secret=True,
+        subject=_("A new password"),
+        text=render_to_string("notices/reset.txt", context),
+    )

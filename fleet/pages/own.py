@@ -1,0 +1,100 @@
+"""A person's own settings: address, units, what they are told, language, password."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.contrib.auth.models import User
+from django.contrib.auth.views import PasswordChangeView
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse_lazy
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_http_methods
+
+from fleet import access
+from fleet.models import Digest, PersonSettings, Role
+from fleet.pages import record, second_factor, units
+from fleet.pages.forms import faults
+
+LANGUAGES = {"": gettext_lazy("the browser's, where there is a translation"), "en": "English"}
+
+
+class SettingsForm(forms.Form):
+    """What a person may choose."""
+
+    email = forms.EmailField(required=False, label=gettext_lazy("E-mail address"))
+    temperature = forms.ChoiceField(label=gettext_lazy("Temperatures"))
+    pressure = forms.ChoiceField(label=gettext_lazy("Pressures"))
+    mass = forms.ChoiceField(label=gettext_lazy("Masses"))
+    digest = forms.ChoiceField(
+        choices=Digest.choices, label=gettext_lazy("A mail with what changed")
+    )
+    urgent = forms.BooleanField(
+        required=False, label=gettext_lazy("A mail at once when a compressor is in danger")
+    )
+    language = forms.ChoiceField(
+        required=False, choices=list(LANGUAGES.items()), label=gettext_lazy("Language")
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        """Units as the pages know them."""
+        super().__init__(*args, **kwargs)
+        for name, known in units.CHOICES.items():
+            field = self.fields[name]
+            assert isinstance(field, forms.ChoiceField)
+            field.choices = list(known.items())
+        self.fields["email"].widget.attrs["autocomplete"] = "email"
+
+
+@require_http_methods(["GET", "POST"])
+def settings(request: HttpRequest) -> HttpResponse:
+    """Look at one's own settings and change them."""
+    user = request.user
+    assert isinstance(user, User)
+    stored, prefer = PersonSettings.objects.of(user.pk), units.preference(request)
+    initial = {
+        "email": user.email,
+        **{name: getattr(prefer, name) for name in units.CHOICES},
+        **{name: getattr(stored, name) for name in ("digest", "urgent", "language")},
+    }
+    form = SettingsForm(request.POST or None, initial=initial)
+    if request.method == "POST":
+        if form.is_valid():
+            _keep(request, user, form.cleaned_data)
+            messages.success(request, _("Your settings are kept."))
+            return redirect("settings")
+        messages.error(request, faults(form))
+    context = {
+        "form": form,
+        "second_factor": second_factor.is_on(user),
+        "role": access.role_of(user),
+        "told_at_once": access.role_of(user) in (Role.MANAGER, Role.TECHNICIAN),
+    }
+    return render(request, "settings/page.html", context)
+
+
+def _keep(request: HttpRequest, user: User, chosen: dict[str, Any]) -> None:
+    units.keep(request, {name: chosen[name] for name in units.CHOICES})
+    told = {name: chosen[name] for name in ("digest", "urgent", "language")}
+    PersonSettings.objects.filter(user=user).update(**told)
+    if chosen["email"] != user.email:
+        User.objects.filter(pk=user.pk).update(email=chosen["email"])
+        record.note(request, "changed their mail address")
+
+
+class ChangePassword(PasswordChangeView):
+    """A new password, against the old one; other sessions of the person end."""
+
+    template_name = "settings/password.html"
+    success_url = reverse_lazy("settings")
+
+    def form_valid(self, form: Any) -> HttpResponse:
+        """Keep it, and write down that it changed."""
+        answer = super().form_valid(form)
+        record.note(self.request, "changed their password")
+        messages.success(self.request, _("Your password is changed."))
+        return answer

@@ -1,0 +1,65 @@
+"""The record of who saw and changed what: writing lines, and the managers' page of them."""
+
+from __future__ import annotations
+
+from ipaddress import ip_address
+from typing import Any
+
+from django.conf import settings
+from django.contrib.auth.models import User
+from django.contrib.auth.signals import user_logged_in, user_logged_out
+from django.core.paginator import Paginator
+from django.dispatch import receiver
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_GET
+
+from fleet import access
+from fleet.models import AuditEntry, Role
+
+LINES_A_PAGE = 100
+
+
+def address_of(request: HttpRequest) -> str | None:
+    """Where the request comes from: behind a proxy, what the proxy itself has added."""
+    forwarded = request.headers.get("X-Forwarded-For", "") if settings.HTTPS else ""
+    said = forwarded.split(",")[-1].strip() or request.META.get("REMOTE_ADDR", "")
+    try:
+        return str(ip_address(said))
+    except ValueError:
+        return None
+
+
+def note(request: HttpRequest, what: str, about: object = "", who: User | None = None) -> None:
+    """Write a line about what this request's person did; ``who`` where nobody is signed in."""
+    user = who or request.user
+    AuditEntry.objects.create(
+        organisation_id=access.organisation_of(user),
+        who_id=user.pk,
+        name=user.get_username(),
+        what=what,
+        about=str(about)[:300],
+        address=address_of(request),
+    )
+
+
+@receiver(user_logged_in)
+def _signed_in(request: HttpRequest, user: User, **_: Any) -> None:
+    note(request, "signed in", who=user)
+
+
+@receiver(user_logged_out)
+def _signed_out(request: HttpRequest, user: User | None, **_: Any) -> None:
+    if user is not None:
+        note(request, "signed out", who=user)
+
+
+@require_GET
+def record(request: HttpRequest) -> HttpResponse:
+    """The organisation's record, newest first, for its managers."""
+    role, organisation = access.role_of(request.user), access.organisation_of(request.user)
+    if role is not Role.MANAGER or organisation is None:
+        raise Http404
+    lines = AuditEntry.objects.filter(organisation=organisation)
+    page = Paginator(lines, LINES_A_PAGE).get_page(request.GET.get("page"))
+    return render(request, "people/record.html", {"page": page, "role": role})
