@@ -9,6 +9,11 @@ from django.db import models
 from fleet.models.client import Client
 
 
+def area_of(timezone: str) -> str:
+    """What a time zone's name tells of a place: its city."""
+    return timezone.rpartition("/")[2].replace("_", " ")
+
+
 class Site(models.Model):
     """One building; ``code`` is unique in the installation.
 
@@ -48,7 +53,7 @@ class Site(models.Model):
     @property
     def area(self) -> str:
         """The region, or what the time zone's name tells of it where nobody has given one."""
-        return self.region or self.timezone.rpartition("/")[2].replace("_", " ")
+        return self.region or area_of(self.timezone)
 
     @property
     def located(self) -> bool:
