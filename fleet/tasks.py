@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Iterator
 from datetime import timedelta
 from functools import partial
 from typing import Any
@@ -15,11 +16,13 @@ from django.utils import timezone
 from kombu.exceptions import KombuError
 from redis.exceptions import RedisError
 
-from fleet.analysis import backlog, days, events, standing
+from fleet.analysis import backlog, days, events, learning, standing
 from fleet.analysis.locks import Lock, try_take
 from fleet.ingest import take_in as ingest
 from fleet.logs import about
 from fleet.models import Upload, UploadState
+from fleet.notices import mails, outbox
+from fleet.notices.look import look
 from fleet.timeseries import store
 
 logger = logging.getLogger(__name__)
@@ -54,6 +57,25 @@ def analyse(system_id: int) -> None:
 
 
 @shared_task
+def look_for_news() -> None:
+    """Note what changed, and queue what people and programs are told of it."""
+    look(timezone.now())
+    mails.queue_digests(timezone.now())
+
+
+@shared_task
+def send_messages() -> None:
+    """Send mails and calls whose time has come."""
+    outbox.send_waiting(seconds=AT_ONE_GO_S)
+
+
+@shared_task
+def learn() -> None:
+    """Learn from visits that have changed; the sweep has their fleet judged anew."""
+    learning.renew()
+
+
+@shared_task
 @transaction.atomic
 def sweep() -> None:
     """Do what time brings, and ring for what no message will come for."""
@@ -63,10 +85,16 @@ def sweep() -> None:
     events.unshelve_expired()
     days.mark_outdated_due()
     standing.mark_uploads_analysed()
-    for upload_id in left_lying():
-        ring(take_in, str(upload_id))
-    for system_id in backlog.systems_with_work(MOST_RINGS):
-        ring(analyse, system_id)
+    for task, *ids in waiting():
+        ring(task, *ids)
+
+
+def waiting() -> Iterator[tuple[Any, ...]]:
+    """Tasks with work that nobody may have rung for, and their ids."""
+    yield from ((take_in, str(upload_id)) for upload_id in left_lying())
+    yield from ((analyse, pk) for pk in backlog.systems_with_work(MOST_RINGS))
+    if learning.stale():
+        yield (learn,)
 
 
 def left_lying() -> list[UUID]:

@@ -37,8 +37,9 @@ def work_off(
 
 
 def settle(system_id: int) -> None:
-    """Take analysed days into the standing; cheap when there are none."""
-    if DueDay.objects.filter(days.ANALYSED, system_id=system_id).exists():
+    """Take analysed days, and what visits taught, into the standing; cheap when there are none."""
+    analysed = DueDay.objects.filter(days.ANALYSED, system_id=system_id)
+    if analysed.exists() or standing.outdated().filter(system=system_id).exists():
         standing.refresh(system_id)
     else:
         standing.mark_uploads_analysed(system_id)
@@ -75,7 +76,11 @@ def drain_parallel(workers: int, progress: Progress | None = None) -> int:
 
 
 def systems_with_work(limit: int | None = None) -> list[int]:
-    """Systems with days to analyse or analysed days to settle, longest due first."""
+    """Systems with days to analyse or analysed days to settle, longest due first.
+
+    After them those whose standing does not yet know what visits taught.
+    """
     due = DueDay.objects.filter(days.runnable() | days.ANALYSED)
     systems = due.order_by("system_id").values_list("system_id", flat=True).distinct()
-    return list(systems[:limit])
+    taught = standing.outdated().order_by("system_id").values_list("system_id", flat=True)
+    return list(dict.fromkeys([*systems[:limit], *taught[:limit]]))[:limit]

@@ -15,6 +15,7 @@ from diagnostics import verdict as verdicts
 from diagnostics.analyse import METHOD_VERSION
 from diagnostics.episodes import Episode
 from diagnostics.plant import Plant
+from diagnostics.weigh import Weights
 from diagnostics.windows import WINDOW_S, Windows
 from fleet.analysis import alarm_state
 from fleet.analysis.alarm_state import Alarm
@@ -92,7 +93,16 @@ def match(events: Sequence[Event], found: Sequence[Found], touched: set[int]) ->
     )
 
 
-def reconcile(system: System, plant: Plant, windows: Windows, episodes: Iterable[Episode]) -> None:
+@dataclass(frozen=True, eq=False)
+class Past:
+    """What an event is judged by: the plant, all windows of the system, and the weights."""
+
+    plant: Plant
+    windows: Windows
+    weights: Weights
+
+
+def reconcile(system: System, past: Past, episodes: Iterable[Episode]) -> None:
     """Bring the events of a system up to the episodes in its windows.
 
     Runs in the caller's transaction. What people did stays: an event nobody touched goes when its
@@ -106,8 +116,8 @@ def reconcile(system: System, plant: Plant, windows: Windows, episodes: Iterable
     fresh = [(Event(system=system), episode) for episode in matching.new]
     for event, episode in (*matching.kept, *fresh):
         _bring_up(event, episode)
-        if _needs_verdict(event, episode):
-            _judge_at_peak(event, episode, plant, windows)
+        if _needs_verdict(event, episode, past.weights):
+            _judge_at_peak(event, episode, past)
         event.save()
 
 
@@ -171,19 +181,21 @@ def _bring_up(event: Event, episode: Found) -> None:
     _set_alarm(event, step(alarm))
 
 
-def _needs_verdict(event: Event, episode: Found) -> bool:
-    """Verdicts at the peak are dear; one is made again only when the peak has changed."""
-    return (event.method_version, event.peak_at, event.peak_probability) != (
-        METHOD_VERSION,
+def _needs_verdict(event: Event, episode: Found, weights: Weights) -> bool:
+    """Verdicts at the peak are dear; one is made again only when the peak or the weights have
+    changed."""
+    judged_by = (METHOD_VERSION, weights.taught)
+    return (event.peak_at, event.peak_probability) != (
         episode.peak_at,
         episode.peak_probability,
-    )
+    ) or (event.method_version, event.verdict.get("taught", "")) != judged_by
 
 
-def _judge_at_peak(event: Event, episode: Found, plant: Plant, windows: Windows) -> None:
+def _judge_at_peak(event: Event, episode: Found, past: Past) -> None:
     event.peak_at, event.peak_probability = episode.peak_at, episode.peak_probability
     event.method_version = METHOD_VERSION
     peak = to_64(episode.peak_at)
-    known = windows.rows(windows.start <= peak)
-    verdict = verdicts.judge(known, plant, peak + np.timedelta64(WINDOW_S, "s"))
+    known = past.windows.rows(past.windows.start <= peak)
+    end = peak + np.timedelta64(WINDOW_S, "s")
+    verdict = verdicts.judge(known, past.plant, end, past.weights)
     event.verdict, event.why = verdict.as_json(), verdict.why[:300]

@@ -1,25 +1,47 @@
-"""What site visits taught, from the events they were made for.
+"""What site visits taught, and the weights that come of it, for each service company its own.
 
-Only stored rows are read; leaving a visit out gives the weights as if it had never been made.
+A verdict is a pure function of the windows, the method and the weights; the weights are one of the
+table and of the visits that count. What a visit is held against is what the plain table says of the
+windows at the moment the visit kept, so that what is learned cannot feed on itself.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+import json
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date
+from functools import lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.core.cache import cache
+import numpy as np
+from django.db import connection, transaction
+from django.db.models import QuerySet
+from django.db.models.functions import Now
 
-from diagnostics import learning, weigh
+from diagnostics import learning, verdict, weigh
 from diagnostics.analyse import METHOD_VERSION
 from diagnostics.learning import Learned, Outcome, Result
 from diagnostics.weigh import CONDITIONS, Weights
-from fleet.models import Event, SiteVisit
+from diagnostics.windows import WINDOW_S
+from fleet.analysis import window_rows
+from fleet.analysis.instants import midnight, to_64
+from fleet.analysis.locks import Lock, take
+from fleet.models import Lesson, SiteVisit, System
 
-KEPT_S = 86_400.0
-"""Seconds what was learned is kept for; its name holds all it depends on, so it is never stale."""
+_FINGERPRINTS = """
+SELECT client.organisation_id,
+       md5(string_agg(visit.id || ':' || extract(epoch FROM visit.changed_at), ','
+                      ORDER BY visit.id))
+FROM fleet_sitevisit AS visit
+JOIN fleet_event AS event ON event.id = visit.event_id
+JOIN fleet_system AS system ON system.id = event.system_id
+JOIN fleet_site AS site ON site.id = system.site_id
+JOIN fleet_client AS client ON client.id = site.client_id
+WHERE client.organisation_id IS NOT NULL
+GROUP BY 1
+"""
 
 
 @dataclass(frozen=True)
@@ -30,36 +52,76 @@ class Reading:
     left_out: Mapping[int, str]
 
 
-def learned_weights(without: Collection[int] = ()) -> Weights:
-    """The table of weights with what all visits but ``without`` (ids) taught."""
-    return learning.apply(weigh.table(), learned(without))
+def weights_of(system_ids: Iterable[int]) -> dict[int, Weights]:
+    """The weights each system is judged by, in two queries."""
+    wanted = System.objects.filter(pk__in=list(system_ids))
+    owners = dict(wanted.values_list("pk", "site__client__organisation"))
+    lessons = Lesson.objects.filter(organisation__in=set(owners.values()))
+    taught = lessons.filter(method_version=METHOD_VERSION).exclude(taught="")
+    found = dict(taught.values_list("organisation", "learned"))
+    applied = {pk: _applied(json.dumps(it, sort_keys=True)) for pk, it in found.items()}
+    return {pk: applied.get(owner, weigh.table()) for pk, owner in owners.items()}
 
 
-def learned(without: Collection[int] = ()) -> Learned:
-    """What all visits but ``without`` (ids) taught; computed once for the same outcomes."""
-    outcomes, table = read(without).outcomes, weigh.table()
-    name = f"learned:{METHOD_VERSION}:{learning.digest(outcomes, table)}"
-    kept = cache.get(name)
-    if not isinstance(kept, Learned):
-        kept = learning.learn(outcomes, table)
-        cache.set(name, kept, KEPT_S)
-    return kept
+@lru_cache(maxsize=32)
+def _applied(learned: str) -> Weights:
+    """The table with a lesson; the same object for the same lesson."""
+    return learning.apply(weigh.table(), Learned.from_json(json.loads(learned)))
 
 
-def read(without: Collection[int] = ()) -> Reading:
+def stale() -> bool:
+    """Whether visits have changed since their lessons were learned."""
+    return bool(_to_learn())
+
+
+@transaction.atomic
+def renew() -> bool:
+    """Learn anew where visits or the method have changed; whether any weights are others now."""
+    take(Lock.LESSON, 0)
+    others = False
+    for organisation_id, fingerprint in _to_learn().items():
+        lesson = Lesson.objects.filter(organisation=organisation_id).first()
+        lesson = lesson or Lesson(organisation_id=organisation_id)
+        before = lesson.taught
+        learned = learn(organisation_id)
+        lesson.fingerprint, lesson.method_version = fingerprint, METHOD_VERSION
+        lesson.taught, lesson.learned = learned.name, learned.as_json()
+        lesson.save()
+        others |= lesson.taught != before
+    return others
+
+
+def _to_learn() -> dict[int, str]:
+    """Organisations whose lesson is not that of their visits, with the visits' fingerprint."""
+    with connection.cursor() as cursor:
+        cursor.execute(_FINGERPRINTS)
+        found: dict[int, str] = dict(cursor.fetchall())
+    lessons = Lesson.objects.values_list("organisation", "fingerprint", "method_version")
+    known = {pk: (fingerprint, version) for pk, fingerprint, version in lessons}
+    found |= dict.fromkeys(known.keys() - found.keys(), "")
+    return {
+        pk: fingerprint
+        for pk, fingerprint in sorted(found.items())
+        if known.get(pk) != (fingerprint, METHOD_VERSION)
+    }
+
+
+def learn(organisation_id: int) -> Learned:
+    """What the visits of an organisation teach; works out first what was not yet said of them."""
+    for visit in _visits(organisation_id).filter(said__isnull=True):
+        _say(visit)
+    return learning.learn(read(organisation_id).outcomes, weigh.table())
+
+
+def read(organisation_id: int) -> Reading:
     """Every visit as an outcome, or with the reason why it teaches nothing.
 
     Of several visits for one event the last speaks.
     """
-    visits = SiteVisit.objects.select_related("event__system__site").order_by("visited_on", "pk")
-    return _sorted_out(visits, frozenset(without))
-
-
-def _sorted_out(visits: Iterable[SiteVisit], without: frozenset[int]) -> Reading:
     outcomes: dict[int, tuple[int, Outcome]] = {}
     left_out: dict[int, str] = {}
-    for visit in visits:
-        reason = "taken out of the count" if visit.pk in without else _unusable(visit)
+    for visit in _visits(organisation_id):
+        reason = _unusable(visit)
         if reason:
             left_out[visit.pk] = reason
             continue
@@ -69,41 +131,74 @@ def _sorted_out(visits: Iterable[SiteVisit], without: frozenset[int]) -> Reading
     return Reading(tuple(outcome for _, outcome in outcomes.values()), left_out)
 
 
+def say_again(system_id: int, since: date) -> None:
+    """Forget what was said of a system's visits at moments that rest on changed windows."""
+    resting = SiteVisit.objects.filter(event__system=system_id, judged_at__gte=midnight(since))
+    resting.filter(said__isnull=False).update(said=None, changed_at=Now())
+
+
+def _visits(organisation_id: int) -> QuerySet[SiteVisit]:
+    """Oldest first."""
+    visits = SiteVisit.objects.filter(event__system__site__client__organisation=organisation_id)
+    visits = visits.select_related("event__system__site").defer("event__verdict")
+    return visits.order_by("visited_on", "pk")
+
+
+def _say(visit: SiteVisit) -> None:
+    """Work out what the plain table says at the moment the visit was for, and keep it.
+
+    Where the windows are gone, what the event keeps is taken, less what was learned.
+    """
+    if visit.judged_at is None:  # recorded by an older release
+        visit.suspected, visit.judged_at = visit.event.condition, visit.event.peak_at
+    end = to_64(visit.judged_at) + np.timedelta64(WINDOW_S, "s")
+    windows = window_rows.load(visit.event.system_id)
+    windows = windows.rows(windows.start < end)
+    if len(windows):
+        told: Mapping[str, Any] = verdict.judge(windows, visit.event.system.plant(), end).as_json()
+    else:
+        told = visit.event.verdict
+    plain = told.get("plain") or told.get("conditions") or {}
+    visit.said = {"plain": dict(plain), "push": _pushes(told.get("ledger") or ())}
+    # Not by save(): that the fingerprint of the visits stays is the point.
+    kept = {"said": visit.said, "suspected": visit.suspected, "judged_at": visit.judged_at}
+    SiteVisit.objects.filter(pk=visit.pk).update(**kept)
+
+
+def _pushes(ledger: Iterable[Mapping[str, Any]]) -> dict[str, dict[str, float]]:
+    """Pushes of a ledger as the plain table has them: factors learned before are taken out."""
+    return {
+        entry["finding"]: {
+            condition: push / entry.get("factor", 1.0) for condition, push in entry["push"].items()
+        }
+        for entry in ledger
+        if any(entry["push"].values())
+    }
+
+
 def _unusable(visit: SiteVisit) -> str:
     """Why nothing can be learned from a visit; empty if something can."""
-    event = visit.event
-    if event.withdrawn:
-        return "the event was withdrawn: what had been said rests on data that changed"
-    if not event.verdict.get("ledger"):
+    if not visit.counts:
+        return "taken out of the count"
+    if not visit.said or not visit.said["push"]:
         return "no ledger was kept with the event"
-    if {event.condition, visit.found_condition or event.condition} - set(CONDITIONS):
+    if {visit.suspected, visit.found_condition or visit.suspected} - set(CONDITIONS):
         return "the condition is not one that is judged any more"
-    zone = ZoneInfo(event.system.site.timezone)
-    if event.peak_at.astimezone(zone).date() > visit.visited_on:
+    zone = ZoneInfo(visit.event.system.site.timezone)
+    if visit.judged_at is None or visit.judged_at.astimezone(zone).date() > visit.visited_on:
         return "the event was judged again after the visit"
     return ""
 
 
 def _outcome(visit: SiteVisit) -> Outcome:
-    event, result = visit.event, Result(visit.outcome)
+    result, said = Result(visit.outcome), visit.said or {}
     return Outcome(
         key=f"visit {visit.pk}",
-        system=str(event.system_id),
+        system=str(visit.event.system_id),
         visitor="unknown" if visit.visitor_id is None else str(visit.visitor_id),
-        suspected=event.condition,
+        suspected=visit.suspected,
         result=result,
         found=visit.found_condition if result is Result.OTHER_CAUSE else "",
-        push=_pushes(event),
-        probabilities=dict(event.verdict.get("plain") or event.verdict["conditions"]),
+        push=said["push"],
+        probabilities=said["plain"],
     )
-
-
-def _pushes(event: Event) -> dict[str, dict[str, float]]:
-    """Pushes of the ledger as the plain table has them: factors learned before are taken out."""
-    entries: list[dict[str, Any]] = event.verdict["ledger"]
-    return {
-        entry["finding"]: {
-            condition: push / entry.get("factor", 1.0) for condition, push in entry["push"].items()
-        }
-        for entry in entries
-    }

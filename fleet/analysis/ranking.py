@@ -23,7 +23,7 @@ from diagnostics.verdict import Verdict
 from diagnostics.verdict import judge as judge_at
 from diagnostics.weigh import CONDITIONS
 from diagnostics.windows import empty
-from fleet.analysis import window_rows
+from fleet.analysis import learning, window_rows
 from fleet.analysis.instants import DAY, RESOLUTION, midnight, to_utc
 from fleet.analysis.standing import judge
 from fleet.models import System
@@ -200,7 +200,8 @@ def _of_verdict(
 
 def _of_windows(system: System, at: datetime) -> SystemRank:
     windows = window_rows.load(system.pk, before=at)
-    verdict = judge(windows, system.plant()) if len(windows) else _judge_nothing(system)
+    weights = learning.weights_of([system.pk])[system.pk]
+    verdict = judge(windows, system.plant(), weights) if len(windows) else _judge_nothing(system)
     return _of_verdict(system.site.code, system.code, verdict, _last_sample(system, at))
 
 
@@ -214,7 +215,7 @@ def _last_sample(system: System, at: datetime) -> datetime | None:
 
 
 def _judge_nothing(system: System) -> Verdict:
-    """What is said of a system without windows: the prior, whatever the system."""
+    """What is said of a system without windows: the table's prior, whatever the system."""
     return judge_at(empty(), system.plant(), np.datetime64(0, "us"))
 
 

@@ -6,18 +6,21 @@ from datetime import timedelta
 
 import numpy as np
 from django.db import connection, transaction
+from django.db.models import F, OuterRef, QuerySet, Subquery, Value
+from django.db.models.functions import Coalesce
 
 from diagnostics import verdict as verdicts
 from diagnostics.analyse import METHOD_VERSION
 from diagnostics.episodes import episodes
 from diagnostics.plant import Plant
 from diagnostics.verdict import Verdict
-from diagnostics.weigh import CONDITIONS
+from diagnostics.weigh import CONDITIONS, Weights
 from diagnostics.windows import WINDOW_S, Windows
-from fleet.analysis import days, events, window_rows
+from fleet.analysis import days, events, learning, window_rows
+from fleet.analysis.events import Past
 from fleet.analysis.instants import to_utc
 from fleet.analysis.locks import Lock, take
-from fleet.models import DueDay, Standing, System
+from fleet.models import DueDay, Lesson, Standing, System
 from fleet.timeseries import store
 
 _MARK_ANALYSED = """
@@ -37,25 +40,44 @@ WINDOW = timedelta(seconds=WINDOW_S)
 def refresh(system_id: int) -> None:
     """Bring events and standing of a system up to its windows, and settle its analysed days.
 
-    A pure function of the windows but for what people did with the events. Waits for another
-    process that refreshes the same system.
+    A pure function of the windows and of what visits taught, but for what people did with the
+    events. Waits for another process that refreshes the same system.
     """
     take(Lock.STANDING, system_id)
     analysed = DueDay.objects.filter(days.ANALYSED, system_id=system_id)
-    settled = list(analysed.values_list("pk", "generation"))
+    settled = list(analysed.values_list("pk", "generation", "day"))
     system = System.objects.select_related("site").get(pk=system_id)
     plant, windows = system.plant(), window_rows.load(system_id)
+    weights = learning.weights_of([system_id])[system_id]
     if len(windows):
-        events.reconcile(system, plant, windows, episodes(windows, plant))
-        _stand(system, plant, windows)
-    for pk, generation in settled:
+        found = episodes(windows, plant, weights)
+        events.reconcile(system, Past(plant, windows, weights), found)
+        _stand(system, plant, windows, weights)
+    Standing.objects.filter(system=system).exclude(taught=weights.taught).update(
+        taught=weights.taught
+    )
+    if settled:
+        learning.say_again(system_id, min(day for _, _, day in settled))
+    for pk, generation, _ in settled:
         DueDay.objects.filter(pk=pk, generation=generation).delete()
     mark_uploads_analysed(system_id)
 
 
-def judge(windows: Windows, plant: Plant) -> Verdict:
+def judge(windows: Windows, plant: Plant, weights: Weights) -> Verdict:
     """The verdict as of the end of the last window."""
-    return verdicts.judge(windows, plant, windows.start[-1] + np.timedelta64(WINDOW_S, "s"))
+    end = windows.start[-1] + np.timedelta64(WINDOW_S, "s")
+    return verdicts.judge(windows, plant, end, weights)
+
+
+def outdated() -> QuerySet[Standing]:
+    """Standings judged by other weights than the visits teach now."""
+    lessons = Lesson.objects.filter(
+        organisation=OuterRef("system__site__client__organisation"), method_version=METHOD_VERSION
+    )
+    taught = Coalesce(Subquery(lessons.values("taught")), Value(""))
+    # Those of an older method are judged again day by day.
+    standings = Standing.objects.filter(method_version=METHOD_VERSION)
+    return standings.alias(now=taught).exclude(taught=F("now"))
 
 
 def mark_uploads_analysed(system_id: int | None = None) -> None:
@@ -64,8 +86,8 @@ def mark_uploads_analysed(system_id: int | None = None) -> None:
         cursor.execute(_MARK_ANALYSED, (system_id,))
 
 
-def _stand(system: System, plant: Plant, windows: Windows) -> None:
-    verdict = judge(windows, plant)
+def _stand(system: System, plant: Plant, windows: Windows, weights: Weights) -> None:
+    verdict = judge(windows, plant, weights)
     extent = store.extent(system.pk)
     Standing.objects.update_or_create(
         system=system,
@@ -73,6 +95,7 @@ def _stand(system: System, plant: Plant, windows: Windows) -> None:
             "at": to_utc(windows.start[-1]) + WINDOW,
             "last_sample": extent[1] if extent else None,
             "method_version": METHOD_VERSION,
+            "taught": weights.taught,
             "score": verdict.score,
             "leading": verdict.leading,
             "coverage": verdict.coverage,

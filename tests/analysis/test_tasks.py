@@ -30,7 +30,7 @@ def system() -> System:
 def rung(monkeypatch: pytest.MonkeyPatch) -> list[tuple[str, Any]]:
     """Messages instead of a broker."""
     sent: list[tuple[str, Any]] = []
-    for task in (tasks.take_in, tasks.analyse):
+    for task in (tasks.take_in, tasks.analyse, tasks.learn):
         monkeypatch.setattr(
             task, "apply_async", lambda ids, retry, task=task: sent.append((task.name, ids))
         )
