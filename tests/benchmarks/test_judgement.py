@@ -8,12 +8,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from diagnostics import direction, reduction, signals, verdict, weigh
+from diagnostics.findings import REGISTRY, Context
 from diagnostics.plant import Plant
 from diagnostics.samples import Samples
 from fixtures.exams import exam as drawn
 from fixtures.simulator.spec import CircuitTraits, SystemSpec
-from tests.benchmarks.judgement import cases, exam, examine, figures, groups
+from tests.benchmarks.judgement import cases, changes, exam, examine, figures, groups, naive
 from tests.benchmarks.judgement.groups import Sitting, Size
+from tests.diagnostics.rows import plant, windows
 
 
 @pytest.fixture(autouse=True)
@@ -73,8 +76,8 @@ def test_what_is_seen_is_the_same_without_truth_and_hidden_traits(specs: list[Sy
         replace(spec, faults=(), lookalikes=(), traits=CircuitTraits(), seed=0),
         {name: values for name, values in case.arrays.items() if not name.startswith("truth.")},
     )
-    (samples, plant), (same, other_plant) = case.seen(), blank.seen()
-    assert plant == other_plant
+    (samples, manifest), (same, same_manifest) = case.seen(), blank.seen()
+    assert manifest == same_manifest
     assert {f.name for f in fields(Samples)} == {"time", "outdoor", "indoor"}
     for side in ("outdoor", "indoor"):
         ours, theirs = getattr(samples, side), getattr(same, side)
@@ -139,3 +142,84 @@ def test_the_interval_of_pooled_samples_knows_that_systems_are_the_unit() -> Non
     assert share.value == pytest.approx(0.9)
     assert share.low < 0.75
     assert share.high == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("name", [it for it in changes.CHANGES if it != changes.COMPLETE])
+def test_every_step_can_be_taken_out_and_comes_back(name: str) -> None:
+    """Each change reaches what it names, for the time of its ``with`` alone."""
+    targets = {
+        "without direction: the mode decides": (direction, "infer"),
+        "without the learned sensor offset": (direction, "learn_offset"),
+        "without the balance of heating and cooling": (reduction, "reduce"),
+        "without demand: any counts as high": (reduction, "HIGH_DEMAND"),
+        "without the learned expectation": (verdict, "baseline"),
+        "without instrument checks": (weigh, "table"),
+    }
+    module, attribute = targets[name]
+    before = getattr(module, attribute)
+    with changes.CHANGES[name]():
+        assert getattr(module, attribute) is not before
+    assert getattr(module, attribute) is before
+
+
+def test_the_mode_is_taken_for_the_direction_of_the_liquid(specs: list[SystemSpec]) -> None:
+    with changes.mode_decides():
+        found = signals.compute(*cases.of(specs[0]).seen())
+    mode = changes.main_mode(found.samples, found.states)
+    assert np.array_equal(found.direction.sign, np.where(found.states.running, mode, 0))
+    assert set(mode.tolist()) <= {-1, 1}
+
+
+def test_instrument_checks_are_the_findings_that_tell_of_no_circuit() -> None:
+    names = changes.instrument_checks()
+    assert {"standstill_pressures", "frozen_reading", "thermistor_offset"} <= names
+    assert not names & {"upstream_subcooling", "suction_superheat", "line_flow"}
+    with changes.no_instrument_checks():
+        said = weigh.weigh(windows(1, frozen_share=1.0), Context(plant()), weigh.table())
+    assert not any(
+        push.any()
+        for finding, push in zip(REGISTRY, said.push, strict=True)
+        if finding.name in names
+    )
+
+
+@pytest.mark.parametrize(
+    ("subcooling_k", "superheat_k", "expected"),
+    [
+        (5.0, 5.0, "normal"),
+        (1.0, 5.0, "undercharge"),
+        (12.0, 5.0, "overcharge"),
+        (12.0, 15.0, "flow_restriction"),
+    ],
+)
+def test_the_usual_practice_goes_by_fixed_limits(
+    subcooling_k: float, superheat_k: float, expected: str
+) -> None:
+    row = windows(
+        1,
+        to_indoor_s=20_000.0,
+        loaded_s=20_000.0,
+        subcooling_to_indoor_k=subcooling_k,
+        suction_superheat_k=superheat_k,
+    )
+    assert naive.leading(row) == expected
+
+
+def test_a_slower_logger_keeps_a_part_of_the_same_history(specs: list[SystemSpec]) -> None:
+    case = cases.of(specs[0])
+    slow = cases.thinned(case, 120)
+    samples, _ = slow.seen()
+    step = np.diff(samples.time) / np.timedelta64(1, "s")
+    assert np.median(step) == 120.0
+    assert set(samples.time.tolist()) <= set(case.time.tolist())
+    assert slow.known().direction.size == len(samples)
+    assert slow.spec.segments[0].interval_s == 120
+
+
+def test_a_channel_left_out_is_not_seen(specs: list[SystemSpec]) -> None:
+    samples, _ = cases.without(
+        cases.of(specs[0]), ("room_temperature", "discharge_pressure")
+    ).seen()
+    assert "room_temperature" not in samples.indoor
+    assert "discharge_pressure" not in samples.outdoor
+    assert "suction_pressure" in samples.outdoor

@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable, Iterable
 
 from tests.benchmarks import judgement
-from tests.benchmarks.judgement import exam, examine, groups, leaks
+from tests.benchmarks.judgement import ablation, degradation, exam, examine, groups, leaks
 from tests.benchmarks.judgement.figures import Figure
 from tests.benchmarks.judgement.groups import Size
 
@@ -45,8 +45,26 @@ def _leaks(size: Size, options: argparse.Namespace) -> Part:
     return leaks.lines(size, options.workers, keep=not options.fresh)
 
 
+def _ablation(size: Size, options: argparse.Namespace) -> Part:
+    return ablation.ablated(size, options.workers, keep=not options.fresh)
+
+
+def _naive(size: Size, options: argparse.Namespace) -> Part:
+    return ablation.practised(size, options.workers, keep=not options.fresh)
+
+
+def _degradation(size: Size, options: argparse.Namespace) -> Part:
+    return degradation.lines(size, options.workers, keep=not options.fresh)
+
+
 Part = tuple[list[str], list[Figure]]
-PARTS: dict[str, Callable[[Size, argparse.Namespace], Part]] = {"exam": _exam, "leaks": _leaks}
+PARTS: dict[str, Callable[[Size, argparse.Namespace], Part]] = {
+    "exam": _exam,
+    "leaks": _leaks,
+    "ablation": _ablation,
+    "naive": _naive,
+    "degradation": _degradation,
+}
 DEFAULT = ("exam", "leaks")
 
 

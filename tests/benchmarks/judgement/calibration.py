@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from diagnostics.samples import FloatArray
 from diagnostics.verdict import NOT_ENOUGH_DATA
+from diagnostics.weigh import CONDITIONS
 from tests.benchmarks.judgement import figures
 from tests.benchmarks.judgement.examine import Outcome
 from tests.benchmarks.judgement.figures import Figure
@@ -47,15 +48,16 @@ def reliability(outcomes: list[Outcome]) -> Iterable[str]:
             )
 
 
+def brier(outcome: Outcome) -> float:
+    """Squared errors of the stated probabilities, summed over the conditions."""
+    return sum((p - (name == outcome.truth)) ** 2 for name, p in outcome.conditions.items())
+
+
 def _brier_rows(outcomes: list[Outcome]) -> tuple[FloatArray, FloatArray]:
     """Score and count of every system, shape (k, 2), and its true condition, shape (k, 6)."""
-    if not outcomes:
-        return np.zeros((0, 2)), np.zeros((0, 6))
-    names = list(outcomes[0].conditions)
-    stated = np.array([[o.conditions[name] for name in names] for o in outcomes])
-    true = np.array([[name == o.truth for name in names] for o in outcomes], dtype=np.float64)
-    score = ((stated - true) ** 2).sum(axis=1)
-    return np.column_stack([score, np.ones(len(outcomes))]), true
+    true = [[name == o.truth for name in CONDITIONS] for o in outcomes]
+    rows = [[brier(o), 1.0] for o in outcomes]
+    return np.array(rows).reshape(-1, 2), np.array(true, dtype=np.float64).reshape(-1, 6)
 
 
 def _skill(scores: FloatArray, true: FloatArray) -> Figure:

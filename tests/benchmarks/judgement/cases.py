@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import os
 import zipfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from tempfile import NamedTemporaryFile
@@ -23,7 +23,7 @@ from diagnostics.channels import INDOOR_BY_NAME, OUTDOOR_BY_NAME
 from diagnostics.plant import Plant
 from diagnostics.samples import FloatArray, Samples, TimeArray
 from fixtures.simulator.simulate import Recording, simulate
-from fixtures.simulator.spec import SystemSpec
+from fixtures.simulator.spec import Segment, SystemSpec
 from tests.diagnostics.simulated import plant_of, samples_and_plant
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -43,6 +43,7 @@ class Known:
 
     direction: +1, -1, 0. drop_k, subcooling_k: to 0.01 K, NaN without flow. flow_kg_s.
     running: cooling, heating or simultaneous; neither off, starting, defrost nor oil return.
+    simultaneous: of that, cooling and heating at once.
     """
 
     direction: NDArray[np.int8]
@@ -50,6 +51,7 @@ class Known:
     subcooling_k: FloatArray
     flow_kg_s: FloatArray
     running: _Mask
+    simultaneous: _Mask
     valve_open: _Mask
     hunting: _Mask
     steady: _Mask
@@ -83,7 +85,7 @@ class Case:
             flow_kg_s=own["truth.flow"].astype(np.float64),
             **{
                 name: own[f"truth.{name}"].astype(bool)
-                for name in ("running", "valve_open", "hunting", "steady")
+                for name in ("running", "simultaneous", "valve_open", "hunting", "steady")
             },
         )
 
@@ -128,6 +130,7 @@ def coded(recording: Recording) -> Case:
             "truth.subcooling": _hundredths(truth.upstream_subcooling_k),
             "truth.flow": truth.liquid_flow_kg_s.astype(np.float16),
             "truth.running": np.isin(truth.state, _RUNNING),
+            "truth.simultaneous": truth.state == "simultaneous",
             "truth.valve_open": truth.valve_open,
             "truth.hunting": truth.hunting,
             "truth.steady": truth.steady,
@@ -143,6 +146,21 @@ def _hundredths(values: FloatArray) -> _Codes:
 def _kelvin(codes: NDArray[np.generic]) -> FloatArray:
     whole = codes.astype(np.int16)
     return np.where(whole == _NONE, np.nan, whole * _CODE_K)
+
+
+def thinned(case: Case, interval_s: int) -> Case:
+    """The same history as a slower logger keeps it: instants on its own grid alone."""
+    step_us = interval_s * 1_000_000
+    kept = case.arrays["time"].astype(np.int64) % step_us == 0
+    span = case.spec.end - case.spec.start
+    spec = replace(case.spec, segments=(Segment(span, interval_s),))
+    return Case(spec, {name: values[..., kept] for name, values in case.arrays.items()})
+
+
+def without(case: Case, channels: tuple[str, ...]) -> Case:
+    """The same history of a logger that leaves channels out, outdoors and indoors."""
+    gone = {f"{side}.{name}" for name in channels for side in ("outdoor", "indoor")}
+    return Case(case.spec, {name: it for name, it in case.arrays.items() if name not in gone})
 
 
 def folder() -> Path:

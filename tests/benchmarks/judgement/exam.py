@@ -111,6 +111,8 @@ def direction(outcomes: list[Outcome]) -> Iterable[Figure]:
     yield _answered("  answered", sound, "other").against(least(0.5))
     yield _right("drop >= 2 K, sensors as drawn: right", sound, "clear")
     yield _answered("  answered", sound, "clear")
+    yield _right("cooling and heating at once: right", sound, "both")
+    yield _answered("  answered", sound, "both")
     yield figures.ratio(
         "no net flow, yet a direction is stated",
         (o.tally.counts["no flow answered"] for o in sound),

@@ -12,8 +12,10 @@ from typing import TypeVar
 import numpy as np
 
 from diagnostics import verdict
+from diagnostics.analyse import Analysis
 from diagnostics.plant import Plant
 from diagnostics.samples import Samples
+from diagnostics.state import State
 from tests.benchmarks.analysed import by_days
 from tests.benchmarks.judgement import cases
 from tests.benchmarks.judgement.groups import Sitting
@@ -33,6 +35,7 @@ class Outcome:
 
     truths: its conditions, primary first. severity: of the primary fault. demand_h: hours running
     with 60 % or more of the capacity asking. second: a second condition that was named, if any.
+    hunting_judged: share of the running samples for which hunting was affirmed or denied.
     """
 
     group: str
@@ -48,6 +51,7 @@ class Outcome:
     leading: str
     second: str
     coverage: float
+    hunting_judged: float
     why: str
     tally: Tally = field(repr=False)
 
@@ -106,17 +110,17 @@ def outcome(sitting: Sitting, case: cases.Case, samples: Samples, plant: Plant) 
         demand_h=_demand_h(samples, plant),
         conditions=dict(judged.conditions),
         leading=judged.leading,
-        second=second(judged),
+        second=judged.also,
         coverage=judged.coverage,
+        hunting_judged=_hunting_judged(found),
         why=judged.why,
         tally=hold(found, samples, case.known(), spec),
     )
 
 
-def second(judged: verdict.Verdict) -> str:
-    """The second condition a verdict names beside the leading one, where it names any."""
-    named = getattr(judged, "second", None) or ""
-    return str(named)
+def _hunting_judged(found: Analysis) -> float:
+    running = np.isin(found.state, (State.COOLING, State.HEATING, State.SIMULTANEOUS))
+    return float((found.hunting[running] >= 0).mean()) if running.any() else 0.0
 
 
 def _demand_h(samples: Samples, plant: Plant) -> float:

@@ -74,7 +74,8 @@ def _direction(counts: Counter[str], found: Analysis, known: Known) -> None:
     clear = flows & known.valve_open & (known.drop_k >= CLEAR_DROP_K)
     answered = found.direction != 0
     right = answered & (found.direction == known.direction)
-    for kind, mask in (("clear", clear), ("other", flows & ~clear)):
+    kinds = (("clear", clear), ("other", flows & ~clear), ("both", flows & known.simultaneous))
+    for kind, mask in kinds:
         counts[kind] += int(mask.sum())
         counts[f"{kind} answered"] += int((mask & answered).sum())
         counts[f"{kind} right"] += int((mask & right).sum())

@@ -213,4 +213,5 @@ def _season_figures(found: list[Season]) -> Iterable[Figure]:
     yield figures.ratio(words, (s.falling for s in found), looks).against(most(0.0))
     yield figures.ratio("  a rise is called, a week", (s.rising for s in found), looks)
     yield figures.ratio("  a step is called, a week", (s.steps for s in found), looks)
-    yield figures.ratio("  a fault leads, a week", (s.alarms for s in found), looks)
+    words = "  a fault leads, a week"
+    yield figures.ratio(words, (s.alarms for s in found), looks).against(most(0.01))
