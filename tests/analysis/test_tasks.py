@@ -13,7 +13,7 @@ from kombu.exceptions import OperationalError
 from pytest_django import DjangoCaptureOnCommitCallbacks
 
 from fleet import tasks
-from fleet.analysis import backlog, window_rows
+from fleet.analysis import backlog, days, window_rows
 from fleet.models import DueDay, Standing, System, Upload, UploadState
 from fleet.timeseries import store
 from tests.analysis import building
@@ -73,7 +73,7 @@ def test_an_upload_is_analysed_when_none_of_its_days_is_due(system: System) -> N
     )
     building.take_in(system, building.cooling(1.0), building.cooling(1.0, from_hour=72.0))
     DueDay.objects.filter(day=(building.START + 3 * day).date()).update(
-        retry_at=timezone.now() + day
+        retry_at=timezone.now() + days.FIRST_RETRY
     )
     tasks.analyse(system.pk)
     first.refresh_from_db()
