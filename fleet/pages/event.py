@@ -12,7 +12,7 @@ from django.views.decorators.http import require_GET
 
 from fleet import access
 from fleet.models import Event, EventState, Role
-from fleet.pages import charts, ledger, past, plot_data, spans, units, words
+from fleet.pages import charts, ledger, past, plot_data, settle, spans, units, words
 from fleet.pages.advice import Check, advice, cautions
 from fleet.pages.forms import NoteForm, ShelveForm, VisitForm
 from fleet.pages.units import Preference
@@ -59,7 +59,7 @@ def _standing(found: Event, prefer: Preference) -> dict[str, Any]:
         "sureness": f"{words.sureness(probability)}, {words.percent(probability)}",
         "drift": _drift(found, prefer),
         "urgent": bool(found.verdict.get("urgent")),
-        "settle": found.verdict.get("settle") or (),
+        "settle": settle.steps(found.verdict, prefer),
         "advice": advice(found.condition),
         "cautions": cautions(found.system.refrigerant),
         "is_open": found.closed_at is None,

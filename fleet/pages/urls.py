@@ -17,6 +17,7 @@ from fleet.pages import (
     ranking,
     share,
     sign_in,
+    taught,
     units,
 )
 
@@ -41,6 +42,8 @@ urlpatterns: list[URLPattern] = [
     path("events/<int:pk>/unshelve", event_actions.unshelve, name="event-unshelve"),
     path("events/<int:pk>/note", event_actions.note, name="event-note"),
     path("events/<int:pk>/visit", event_actions.visit, name="event-visit"),
+    path("taught/", taught.taught, name="taught"),
+    path("taught/<int:pk>/count", taught.count, name="taught-count"),
     path("company-logo", company.logo, name="company-logo"),
     path("units", units.choose, name="units"),
     path("sign-in", sign_in.SignIn.as_view(), name="sign-in"),
