@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 
 @dataclass(frozen=True)
 class Off:
-    """By how much a reading is off: as ``finding`` is under the hypothesis, times ``sign``.
+    """By how much a reading is off: as far as ``finding`` is under the hypothesis, to ``sign``.
 
     share: part of the systems with the hypothesis in which it is this reading. either_way: the
     finding is a size without a sign.
@@ -115,7 +115,7 @@ READINGS: tuple[Reading, ...] = (
         reads="logged minus clamp",
         unit="K",
         sigma=2.0,
-        off={"discharge_thermistor_off_pipe": Off("discharge_superheat")},
+        off={"discharge_thermistor_off_pipe": Off("discharge_superheat", -1.0)},
     ),
     Reading(
         do="Clamp a thermometer beside the suction thermistor in steady operation",

@@ -63,12 +63,12 @@ class Pair:
     def beside(self, leading: str) -> tuple[str, str]:
         """What is there besides the leading condition: its name, and in words.
 
-        Where the leading condition is neither of the two, no name and both in words.
+        Where the leading condition is neither of the two, no name, and both in words.
         """
         others = {self.first: (self.second, self.second_told)}
         others[self.second] = (self.first, self.first_told)
         if leading not in others:
-            return "", f"or two at once: {self.first_told} and {self.second_told}"
+            return "", f"or two at once: {WORDS[self.first]} and {WORDS[self.second]}"
         name, told = others[leading]
         return name, f"perhaps also {told}"
 
