@@ -1,0 +1,1 @@
+"""Organisations, roles, signing in and what people are told."""
