@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable, Iterable
 
 from tests.benchmarks import judgement
-from tests.benchmarks.judgement import ablation, degradation, exam, examine, groups, leaks
+from tests.benchmarks.judgement import ablation, degradation, exam, examine, figures, groups, leaks
 from tests.benchmarks.judgement.figures import Figure
 from tests.benchmarks.judgement.groups import Size
 
@@ -23,10 +23,10 @@ def main() -> int:
         sys.stderr.write("note: numbers may be chosen on this half; it proves nothing\n")
     begun, made = time.monotonic(), list[Figure]()
     for part in asked or DEFAULT:
-        lines, figures = PARTS[part](size, options)
+        lines, own = PARTS[part](size, options)
         _write(lines)
-        made += figures
-    unmet = [figure.words.strip() for figure in made if not figure.met]
+        made += own
+    unmet = list(figures.unmet(made))
     barred = sum(figure.bar is not None for figure in made)
     _write(["", f"seed {seed}, {options.systems} systems of {options.days:g} days in the mixture"])
     _write([f"{time.monotonic() - begun:.0f} s; {len(unmet)} of {barred} bars not met"])
@@ -37,8 +37,8 @@ def main() -> int:
 def _exam(size: Size, options: argparse.Namespace) -> Part:
     outcomes = examine.outcomes(groups.everyone(size), options.workers, keep=not options.fresh)
     listed = _listed(outcomes) if options.list else ()
-    figures = [figure for _, made in exam.sections(outcomes) for figure in made]
-    return [*listed, *exam.lines(outcomes)], figures
+    made = [figure for _, own in exam.sections(outcomes) for figure in own]
+    return [*listed, *exam.lines(outcomes)], made
 
 
 def _leaks(size: Size, options: argparse.Namespace) -> Part:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from tests.benchmarks.judgement.held import FLOW_BINS, ideal_subcooling_k, state
 ENOUGH_DEMAND_H = 5.0
 """Hours in the week with 60 % of the capacity asking: an overfilled system shows under demand."""
 
+WAYS = ("to indoor", "to outdoor")
 RUNG_BARS = {"undercharge 30 %": 0.95, "undercharge 20 %": 0.8, "overcharge 30 %": 0.9}
 _FALSE_ALARM_SHARE = 0.01
 """Of healthy systems in the limit of a threshold on the subcooling alone."""
@@ -151,10 +153,14 @@ def subcooling(outcomes: list[Outcome]) -> Iterable[Figure]:
         )
         yield figure.against(bar) if bar else figure
     yield _rms("RMS, class A thermistors, 0.5 % transducer [K]", class_a).against(most(0.5))
-    for way in ("to indoor", "to outdoor"):
+    yield _standing("  limit: standing error of sensors and manifest", class_a, WAYS)
+    for way in WAYS:
         yield _way_rms(class_a, way)
-        yield _standing(class_a, way)
+        yield _standing("    limit", class_a, (way,))
     yield _bias("|bias|, the same [K]", class_a).against(most(0.2))
+    told = [o for o in class_a if o.heights_told]
+    yield _rms("RMS, class A, heights of the rooms in the manifest [K]", told)
+    yield _standing("  limit: standing error of sensors", told, WAYS)
     yield _rms("RMS, sensors as drawn, sound [K]", _sound(fleet))
     yield _bias("|bias|, the same [K]", _sound(fleet))
 
@@ -193,20 +199,17 @@ def _way_rms(outcomes: list[Outcome], way: str) -> Figure:
     )
 
 
-def _standing(outcomes: list[Outcome], way: str) -> Figure:
-    """RMS of what the sensors themselves are off by, weighted as the answers are."""
+def _standing(words: str, outcomes: list[Outcome], ways: tuple[str, ...]) -> Figure:
+    """RMS of what sensors and manifest are off by, weighted as the answers are."""
     rows = [
         [o.tally.counts[f"answered {way}"], o.tally.sums[f"standing {way}"]]
         for o in outcomes
+        for way in ways
         if np.isfinite(o.tally.sums[f"standing {way}"])
     ]
     made = np.array([[n, n * error**2] for n, error in rows]).reshape(-1, 2)
-    return figures.pooled(
-        "    limit: standing error of the sensors at their word",
-        made,
-        lambda s: np.sqrt(s[..., 1] / s[..., 0]),
-        ".2f",
-    )
+    figure = figures.pooled(words, made, lambda s: np.sqrt(s[..., 1] / s[..., 0]), ".2f")
+    return replace(figure, note=f"{len(outcomes)} systems")
 
 
 def hunting(outcomes: list[Outcome]) -> Iterable[Figure]:

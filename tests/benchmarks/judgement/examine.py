@@ -36,6 +36,7 @@ class Outcome:
     truths: its conditions, primary first. severity: of the primary fault. demand_h: hours running
     with 60 % or more of the capacity asking. second: a second condition that was named, if any.
     hunting_judged: share of the running samples for which hunting was affirmed or denied.
+    heights_told: the manifest gives the heights of the rooms.
     """
 
     group: str
@@ -52,6 +53,7 @@ class Outcome:
     second: str
     coverage: float
     hunting_judged: float
+    heights_told: bool
     why: str
     tally: Tally = field(repr=False)
 
@@ -113,6 +115,7 @@ def outcome(sitting: Sitting, case: cases.Case, samples: Samples, plant: Plant) 
         second=judged.also,
         coverage=judged.coverage,
         hunting_judged=_hunting_judged(found),
+        heights_told=all(unit.elevation_m is not None for unit in spec.indoor),
         why=judged.why,
         tally=hold(found, samples, case.known(), spec),
     )

@@ -88,6 +88,17 @@ class Figure:
         return f"{limit} {'met' if self.met else 'NOT MET'}{sure}"
 
 
+def unmet(made: Iterable[Figure]) -> Iterable[str]:
+    """Words of the figures whose bar is not met; an indented one with the one it stands under."""
+    above = ""
+    for figure in made:
+        if not figure.words.startswith(" "):
+            above = figure.words
+        if not figure.met:
+            own = figure.words.strip()
+            yield own if own == above else f"{above}: {own}"
+
+
 def systems(words: str, hits: Iterable[bool]) -> Figure:
     """Share of systems with a Wilson interval."""
     said = list(hits)

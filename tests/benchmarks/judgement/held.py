@@ -58,13 +58,12 @@ def hold(found: Analysis, samples: Samples, known: Known, spec: SystemSpec) -> T
     """Everything countable of one system."""
     counts: Counter[str] = Counter()
     sums: dict[str, float] = {}
-    head_k = _head_k(samples, spec)
-    known = replace(
-        known, subcooling_k=known.subcooling_k + np.where(known.direction < 0, head_k, 0.0)
-    )
+    true_m = np.array([unit.true_elevation_m for unit in spec.indoor])
+    head_k = np.where(known.direction < 0, _head_k(samples, spec, true_m), 0.0)
+    known = replace(known, subcooling_k=known.subcooling_k + head_k)
     _direction(counts, found, known)
     _subcooling(counts, sums, found, known)
-    _standing_error(sums, samples, (known, head_k), spec)
+    _standing_error(sums, samples, known, spec)
     _hunting(counts, found, samples, known)
     return Tally(counts, sums, _flow(counts, found, known))
 
@@ -108,19 +107,21 @@ def _subcooling(
         sums[f"true {way}"] = float(np.nansum(known.subcooling_k[mean]))
 
 
-def _head_k(samples: Samples, spec: SystemSpec) -> FloatArray:
-    """What the liquid column from the rooms adds to the bubble temperature [K], shape (n,)."""
+def _head_k(samples: Samples, spec: SystemSpec, heights_m: FloatArray) -> FloatArray:
+    """What the liquid column from the rooms adds to the bubble temperature [K], shape (n,).
+
+    heights_m: of the indoor units above the outdoor unit; NaN is left out, all NaN adds nothing.
+    """
     fluid = refrigerant(spec.refrigerant)
-    capacity = np.array([unit.cooling_capacity_kw for unit in spec.indoor])
-    height = np.array([unit.true_elevation_m for unit in spec.indoor])
+    present = np.isfinite(heights_m)
+    if not present.any():
+        return np.zeros(len(samples))
+    capacity = present * np.array([unit.cooling_capacity_kw for unit in spec.indoor])
+    moment = capacity * np.nan_to_num(heights_m)
     calls = samples.indoor_or_nan("call", capacity.size) == CALLS.index("heat")
     asked = capacity @ calls
-    mean_m = np.divide(
-        (capacity * height) @ calls,
-        asked,
-        out=np.full(asked.shape, float(capacity @ height / capacity.sum())),
-        where=asked > 0,
-    )
+    everyone = np.full(asked.shape, float(moment.sum() / capacity.sum()))
+    mean_m = np.divide(moment @ calls, asked, out=everyone, where=asked > 0)
     pressure = np.nan_to_num(samples.outdoor_or_nan("discharge_pressure"), nan=2.5e6)
     liquid_k = samples.outdoor_or_nan("liquid_temperature_indoor_side")
     density = fluid.liquid_density(np.clip(np.nan_to_num(liquid_k, nan=300.0), 260.0, 330.0))
@@ -132,14 +133,16 @@ def _head_k(samples: Samples, spec: SystemSpec) -> FloatArray:
 
 
 def _standing_error(
-    sums: dict[str, float], samples: Samples, truth: tuple[Known, FloatArray], spec: SystemSpec
+    sums: dict[str, float], samples: Samples, known: Known, spec: SystemSpec
 ) -> None:
-    """What the instruments alone are off by at the right point, steadily: mean error by direction.
+    """What instruments and manifest are off by at the right point, steadily: mean by direction.
 
-    No method that takes its sensors at their word does better than this.
+    No method that takes its sensors at their word does better than this; where the manifest does
+    not tell the heights of the rooms, none knows the head of their liquid.
     """
-    known, head_k = truth
     fluid = refrigerant(spec.refrigerant)
+    told_m = np.array([np.nan if u.elevation_m is None else u.elevation_m for u in spec.indoor])
+    head_k = _head_k(samples, spec, told_m)
     pressure = samples.outdoor_or_nan("discharge_pressure")
     present = np.isfinite(pressure)
     bubble = np.full(pressure.shape, np.nan)
