@@ -9,12 +9,25 @@ import numpy as np
 import pytest
 
 from diagnostics import direction, reduction, signals, verdict, weigh
+from diagnostics.channels import INDOOR, OUTDOOR
 from diagnostics.findings import REGISTRY, Context
 from diagnostics.plant import Plant
 from diagnostics.samples import Samples
 from fixtures.exams import exam as drawn
+from fixtures.exams import leaks as leaking
 from fixtures.simulator.spec import CircuitTraits, SystemSpec
-from tests.benchmarks.judgement import cases, changes, exam, examine, figures, groups, naive
+from tests.benchmarks.judgement import (
+    ablation,
+    cases,
+    changes,
+    degradation,
+    exam,
+    examine,
+    figures,
+    groups,
+    leaks,
+    naive,
+)
 from tests.benchmarks.judgement.groups import Sitting, Size
 from tests.diagnostics.rows import plant, windows
 
@@ -223,3 +236,36 @@ def test_a_channel_left_out_is_not_seen(specs: list[SystemSpec]) -> None:
     assert "room_temperature" not in samples.indoor
     assert "discharge_pressure" not in samples.outdoor
     assert "suction_pressure" in samples.outdoor
+
+
+def test_a_system_is_judged_in_every_way_on_the_same_data(specs: list[SystemSpec]) -> None:
+    names = (*changes.CHANGES, ablation.PRACTICE)
+    made = ablation.sit(Sitting(groups.FLEET, specs[0]), names=names, keep=True)
+    assert tuple(made) == names
+    blocks = {outcome.tally.counts["steady"] for outcome in made.values()}
+    assert len(blocks) == 1
+    practice = made[ablation.PRACTICE]
+    assert set(practice.conditions.values()) <= {0.0, 1.0, 1 / 6}
+    assert (
+        made[changes.COMPLETE].conditions == examine.sit(Sitting(groups.FLEET, specs[0])).conditions
+    )
+
+
+def test_without_a_pressure_there_is_no_answer_and_no_certainty(specs: list[SystemSpec]) -> None:
+    made = degradation.channels_out(Sitting(groups.FLEET, specs[0]), keep=True)
+    assert len(made) == 2 + len(OUTDOOR) + len(INDOOR)
+    blind = made["without discharge_pressure"]
+    assert blind.leading == verdict.NOT_ENOUGH_DATA
+    assert not blind.confidently_wrong
+    assert blind.tally.counts["steady answered"] == 0
+
+
+def test_a_leak_is_through_after_it_begins_and_calls_are_dated_from_then() -> None:
+    spec = leaking(groups.TUNING_SEED, 1, interval_s=300)[0]
+    found = leaks.leak(spec, keep=False)
+    onset = spec.faults[0].onset
+    assert onset is not None
+    assert found.onset == (onset - spec.start).days
+    assert found.through is None or found.through >= found.onset
+    assert found.drift_called is None or found.drift_called >= found.onset
+    assert found.verdict_called is not None

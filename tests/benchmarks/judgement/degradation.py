@@ -54,10 +54,11 @@ def lines(size: Size, workers: int, *, keep: bool = True) -> tuple[list[str], li
     specs = mixture(size.seed, size.part(1 / 2), size.days)
     every = [Sitting(FLEET, spec) for spec in specs]
     plain = examine.outcomes(every[count:], workers, keep=keep)
-    channels = examine.each(partial(_channels, keep=keep), every[:count], workers)
+    channels = examine.each(partial(channels_out, keep=keep), every[:count], workers)
     fine = mixture(size.seed + 51, size.part(0.1), size.days, interval_s=INTERVALS_S[0])
-    slowed = [Sitting(FLEET, spec) for spec in fine]
-    logged = examine.each(partial(_logged, keep=keep), slowed, workers)
+    logged = examine.each(
+        partial(slowed, keep=keep), [Sitting(FLEET, spec) for spec in fine], workers
+    )
     tables = {
         f"Channels left out in turn, {count} systems": _turned(channels),
         f"Refrigerants, {len(every)} systems, everything logged": _by_refrigerant(
@@ -72,7 +73,7 @@ def lines(size: Size, workers: int, *, keep: bool = True) -> tuple[list[str], li
     return [*told, "", *(figure.line() for figure in figures)], figures
 
 
-def _channels(sitting: Sitting, *, keep: bool) -> Degraded:
+def channels_out(sitting: Sitting, *, keep: bool) -> Degraded:
     """One system with every channel left out in turn, and with all that can be spared."""
     case = cases.of(sitting.spec, keep=keep)
     logged = {key.split(".")[1] for key in case.arrays if key.startswith(("outdoor", "indoor"))}
@@ -87,7 +88,7 @@ def _channels(sitting: Sitting, *, keep: bool) -> Degraded:
     return made
 
 
-def _logged(sitting: Sitting, *, keep: bool) -> Degraded:
+def slowed(sitting: Sitting, *, keep: bool) -> Degraded:
     """One system as loggers of all intervals would keep it."""
     case = cases.of(sitting.spec, keep=keep)
     thin: Callable[[int], Case] = partial(cases.thinned, case)

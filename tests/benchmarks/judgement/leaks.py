@@ -75,12 +75,12 @@ def lines(size: Size, workers: int, *, keep: bool = True) -> tuple[list[str], li
     count, healthy = size.part(1 / 10), size.part(1 / 40)
     leaking = leaks(size.seed + 40, count)
     crossing = seasons(size.seed + 41, healthy)
-    made = list(_leak_figures(examine.each(partial(_leak, keep=keep), leaking, workers)))
-    made += list(_season_figures(examine.each(partial(_season, keep=keep), crossing, workers)))
+    made = list(_leak_figures(examine.each(partial(leak, keep=keep), leaking, workers)))
+    made += list(_season_figures(examine.each(partial(season, keep=keep), crossing, workers)))
     return ["", "Slow leaks of 1 % of the charge a day", *(f.line() for f in made)], made
 
 
-def _leak(spec: SystemSpec, *, keep: bool) -> Leak:
+def leak(spec: SystemSpec, *, keep: bool) -> Leak:
     case = cases.of(spec, keep=keep)
     samples, plant = case.seen()
     days_seen = pooling.daily(by_days(samples, plant).windows)
@@ -155,7 +155,7 @@ def _holds(found: Drift, true: np.datetime64) -> bool:
     return reaches.latest is None or bool(true <= reaches.latest)
 
 
-def _season(spec: SystemSpec, *, keep: bool) -> Season:
+def season(spec: SystemSpec, *, keep: bool) -> Season:
     samples, plant = cases.of(spec, keep=keep).seen()
     rows = pooling.daily(by_days(samples, plant).windows)
     start = samples.time[0].astype("datetime64[D]")
