@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from diagnostics import episodes
+from diagnostics import episodes, weigh
 from diagnostics.windows import empty
 from tests.diagnostics.rows import START, joined, plant, windows
 
@@ -61,6 +63,13 @@ def test_a_repair_closes_the_episode_within_two_days() -> None:
     assert episode.condition == "overcharge"
     assert episode.closed is not None
     assert START + np.timedelta64(2, "D") < episode.closed <= START + np.timedelta64(4, "D")
+
+
+def test_episodes_follow_the_weights_they_are_given() -> None:
+    rows = windows(3 * DAY, subcooling_to_indoor_k=14.0, discharge_superheat_k=12.0)
+    assert episodes.episodes(rows, plant())
+    deaf = dict.fromkeys(weigh.table().likelihoods, 0.0)
+    assert not episodes.episodes(rows, plant(), replace(weigh.table(), factors=deaf))
 
 
 @given(st.lists(st.floats(0, 1), min_size=1, max_size=60))

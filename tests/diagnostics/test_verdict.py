@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from diagnostics import verdict
+from diagnostics import ledger, verdict, weigh
 from diagnostics.verdict import NOT_ENOUGH_DATA, Verdict
+from diagnostics.weigh import CONDITIONS, Weights
 from diagnostics.windows import empty
 from tests.diagnostics.rows import START, joined, plant, windows
 
@@ -156,3 +158,73 @@ def test_an_open_question_names_the_reading_that_would_settle_it() -> None:
     assert judged.settle
     assert judged.settle[0].do
     assert judged.settle[0].then > judged.settle[0].now
+
+
+MASKED = {
+    "subcooling_to_indoor_k": 1.0,
+    "saturated_share": 0.4,
+    "suction_superheat_k": 12.0,
+    "discharge_superheat_k": 34.0,
+    "evaporating_error_k": -2.5,
+    "condensing_over_coil_k": 5.5,
+    "high_demand_s": 400.0,
+    "indoor_valve_share": 0.55,
+    "standstill_s": 500.0,
+    "standstill_difference_pa": 150e3,
+    "standstill_discharge_k": 6.0,
+}
+"""Too little refrigerant behind a discharge transducer that reads high."""
+
+
+def test_two_conditions_at_once_are_said_in_the_line_of_why() -> None:
+    judged = verdict.judge(windows(WEEK, **MASKED), plant(), _at(7))
+    assert {judged.leading, judged.also} == {"undercharge", "sensor_fault"}
+    assert f"; perhaps also {ledger.WORDS[judged.also]} (" in judged.why
+    assert len(judged.why) <= 300
+
+
+def test_one_condition_has_no_second() -> None:
+    judged = verdict.judge(windows(WEEK, subcooling_to_indoor_k=13.0), plant(), _at(7))
+    assert (judged.also, judged.also_text) == ("", "")
+
+
+def _taught() -> Weights:
+    """Weights that make little of the subcooling and much of overcharge."""
+    table = weigh.table()
+    prior = table.prior + 0.5 * (table.condition == CONDITIONS.index("overcharge"))
+    factors = {"upstream_subcooling": 0.6, "discharge_superheat": 1.2}
+    return replace(table, prior=prior, factors=factors, taught="name")
+
+
+def test_a_verdict_by_other_weights_keeps_what_the_plain_table_says() -> None:
+    rows = windows(WEEK, subcooling_to_indoor_k=11.0)
+    plain, other = (verdict.judge(rows, plant(), _at(7), w) for w in (None, _taught()))
+    assert plain.plain == plain.conditions
+    assert other.plain == pytest.approx(plain.conditions)
+    assert other.conditions["overcharge"] != pytest.approx(plain.conditions["overcharge"], abs=0.01)
+    assert (plain.taught, other.taught) == ("", "name")
+    of = {entry.finding: entry for entry in other.ledger}
+    assert of["upstream_subcooling"].factor == 0.6
+    before = {entry.finding: entry for entry in plain.ledger}["upstream_subcooling"]
+    assert of["upstream_subcooling"].push["normal"] == before.push["normal"] == 0.0
+    assert of["upstream_subcooling"].push["overcharge"] == pytest.approx(
+        0.6 * before.push["overcharge"]
+    )
+
+
+def test_with_too_little_data_the_prior_is_that_of_the_weights() -> None:
+    plain, other = (verdict.judge(empty(), plant(), _at(7), w) for w in (None, _taught()))
+    assert other.conditions["overcharge"] > plain.conditions["overcharge"]
+    assert other.plain == plain.conditions
+
+
+def test_a_verdict_stored_before_visits_taught_anything_can_be_read() -> None:
+    old = verdict.judge(windows(WEEK), plant(), _at(7)).as_json()
+    for name in ("plain", "taught", "also", "also_text"):
+        del old[name]
+    old["settle"] = ["To tell both apart: weigh."]
+    for entry in old["ledger"]:
+        del entry["factor"]
+    read = Verdict.from_json(json.loads(json.dumps(old)))
+    assert read.settle[0].do == "To tell both apart: weigh."
+    assert (read.taught, read.ledger[0].factor) == ("", 1.0)
