@@ -141,9 +141,9 @@ def _reading(
         mean, spread = (np.array(column) for column in zip(*pairs, strict=True))
     else:
         mean, spread = np.zeros(size), np.zeros(size)
-        for name, off in reading.off.items():
-            place = weights.hypotheses.index(name)
-            mean[place], spread[place] = _off(off, place, measured, weights)
+        for place, name in enumerate(weights.hypotheses):
+            if name in reading.off:
+                mean[place], spread[place] = _off(reading.off[name], place, measured, weights)
     return mean, np.hypot(spread, reading.sigma)
 
 
