@@ -14,8 +14,9 @@ from django.views.decorators.http import require_GET
 
 from diagnostics.weigh import CONDITIONS
 from fleet import access
-from fleet.models import Event, IndoorUnit, System
+from fleet.models import Event, IndoorUnit, Role, System
 from fleet.pages import history, history_chart, past, standings, units, words
+from fleet.pages.forms import PlaceForm
 from fleet.pages.history import Change
 from fleet.pages.history_chart import EventSpan, HistoryChart
 from fleet.pages.past import Past
@@ -197,11 +198,13 @@ def building(request: HttpRequest, code: str) -> HttpResponse:
         for line in lines
     ]
     first = min((group[0].day for group in days.values()), default=None)
+    role = access.role_of(request.user)
     context = {
         "site": site,
+        "place_form": PlaceForm(instance=site) if role is Role.MANAGER else None,
         "parts": parts,
         "answer": _verdict_on_events(parts, first, now),
-        "role": access.role_of(request.user),
+        "role": role,
         "now": now,
         "units": prefer,
     }

@@ -2,22 +2,38 @@
 
 from __future__ import annotations
 
+from datetime import UTC, timedelta
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
-from django.utils import timezone
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET
 
 from fleet import access
 from fleet.models import Event, EventState, Role
-from fleet.pages import charts, ledger, past, plot_data, settle, spans, units, words
+from fleet.pages import (
+    charts,
+    ledger,
+    past,
+    plot_data,
+    report_chart,
+    settle,
+    spans,
+    system_history,
+    units,
+    words,
+)
 from fleet.pages.advice import Check, advice, cautions
 from fleet.pages.forms import NoteForm, ShelveForm, VisitForm
+from fleet.pages.past import Past
+from fleet.pages.report_chart import Chart, Frame
+from fleet.pages.system_history import History
 from fleet.pages.units import Preference
 
 FIRST_LINES = 5
+OWN_DAYS = 56
+"""Days of the system's own past beside the event."""
 
 
 @require_GET
@@ -25,25 +41,22 @@ def event(request: HttpRequest, pk: int) -> HttpResponse:
     """An event the person may see, or 404."""
     found = access.event_or_404(request.user, pk)
     prefer, role = units.preference(request), access.role_of(request.user)
-    entries = ledger.lines(found.verdict, found.condition, prefer)
-    told = [line for line in entries if line.measured != "–"]
+    history = system_history.load(found.system, prefer)
     context = {
         **_standing(found, prefer),
+        **_evidence(found, prefer),
+        **_own_past(found, history, prefer),
         "event": found,
         "site": found.system.site,
-        "checks": _checks(found.condition, told),
-        "ledger": told[:FIRST_LINES],
-        "more_ledger": told[FIRST_LINES:],
-        "untold": [line.title for line in entries if line.measured == "–"],
         "span": spans.chosen(found, request.GET),
         "spans": spans.WORDS,
         "may_act": role in (Role.MANAGER, Role.TECHNICIAN),
         "technicians": access.technicians(request.user),
         "notes": found.notes.select_related("author"),
         "changes": found.changes.select_related("who"),
-        "visits": found.visits.select_related("visitor"),
+        "history": history,
         "note_form": NoteForm(),
-        "visit_form": VisitForm(today=timezone.localdate(timezone=found.system.site.zone)),
+        "visit_form": VisitForm(site=found.system.site, prefer=prefer),
         "shelve_form": ShelveForm(),
         "role": role,
         "units": prefer,
@@ -57,7 +70,6 @@ def _standing(found: Event, prefer: Preference) -> dict[str, Any]:
         "suspicion": words.suspicion(found.condition),
         "why": units.text(words.reasons(found.why), prefer),
         "sureness": f"{words.sureness(probability)}, {words.percent(probability)}",
-        "drift": _drift(found, prefer),
         "urgent": bool(found.verdict.get("urgent")),
         "settle": settle.steps(found.verdict, prefer),
         "advice": advice(found.condition),
@@ -69,11 +81,30 @@ def _standing(found: Event, prefer: Preference) -> dict[str, Any]:
     }
 
 
-def _drift(found: Event, prefer: Preference) -> str:
-    """A drift of the subcooling while the event lasts; nothing beside one that is over."""
-    if found.closed_at is not None:
-        return ""
-    return past.load([found.system])[found.system_id].drift_text(prefer, only_changes=True)
+def _evidence(found: Event, prefer: Preference) -> dict[str, Any]:
+    entries = ledger.lines(found.verdict, found.condition, prefer)
+    told = [line for line in entries if line.measured != "–"]
+    return {
+        "checks": _checks(found.condition, told),
+        "ledger": told[:FIRST_LINES],
+        "more_ledger": told[FIRST_LINES:],
+        "untold": [line.title for line in entries if line.measured == "–"],
+    }
+
+
+def _own_past(found: Event, history: History, prefer: Preference) -> dict[str, Any]:
+    """The system beside its own past: drawn, and in words while the event lasts."""
+    behind: Past = past.load([found.system])[found.system_id]
+    drift = behind.drift_text(prefer, only_changes=True) if found.closed_at is None else ""
+    return {"drift": drift, "own": _chart(found, behind, history, prefer), "past": behind}
+
+
+def _chart(found: Event, behind: Past, history: History, prefer: Preference) -> Chart | None:
+    last = found.last_window.astimezone(UTC).date()
+    frame = Frame(last - timedelta(days=OWN_DAYS - 1), last, prefer)
+    days = [made.visit.visited_on for made in reversed(history.visits)]
+    inside = [day for day in days if frame.first <= day <= last]
+    return report_chart.chart(behind, frame, history.spans(frame.first, last), inside)
 
 
 def _checks(condition: str, told: list[ledger.Line]) -> list[tuple[Check, ledger.Line | None]]:

@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import timedelta
-from functools import partial
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect
-from django.utils import timezone
+from django.shortcuts import redirect
 from django.views.decorators.http import require_POST
 
 from fleet import access
 from fleet.analysis import alarm_state, events
 from fleet.analysis.alarm_state import Alarm
 from fleet.models import Event, EventChange
-from fleet.pages.forms import NoteForm, ShelveForm, VisitForm, faults
+from fleet.pages import arrange, units
+from fleet.pages.forms import NoteForm, SendForm, ShelveForm, VisitForm, faults
 
 
 def _move(pk: int, step: Callable[[Alarm], Alarm]) -> str:
@@ -52,15 +50,14 @@ def acknowledge(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 def assign(request: HttpRequest, pk: int) -> HttpResponse:
-    """Send a technician, or nobody when none is named."""
+    """Send a technician, on a day if one is given; or nobody when none is named."""
     event = access.event_to_assign_or_404(request.user, pk)
-    wanted = request.POST.get("assignee", "")
-    if wanted and not wanted.isdecimal():
-        return _refused(request, pk, "Choose a technician from the list.")
-    person = get_object_or_404(access.technicians(request.user), pk=int(wanted)) if wanted else None
-    Event.objects.filter(pk=event.pk).update(assignee=person)
-    whom = str(person) if person else "nobody"
-    return _done(request, event, f"Assigned to {whom}.", f"assigned to {whom}")
+    form = SendForm(request.POST, people=access.technicians(request.user))
+    if not form.is_valid():
+        return _refused(request, pk, faults(form))
+    visit = arrange.visit_of(form)
+    arrange.send(event, visit, request.user.pk or 0)
+    return _done(request, event, f"{visit.text[:1].upper()}{visit.text[1:]}.")
 
 
 @require_POST
@@ -70,12 +67,11 @@ def shelve(request: HttpRequest, pk: int) -> HttpResponse:
     form = ShelveForm(request.POST)
     if not form.is_valid():
         return _refused(request, pk, faults(form))
-    now, days = timezone.now(), timedelta(days=form.cleaned_data["days"])
-    reason = form.cleaned_data["reason"]
-    step = partial(alarm_state.shelve, until=now + days, reason=reason, now=now)
-    if refusal := _move(event.pk, step):
-        return _refused(request, pk, refusal)
-    return _done(request, event, "Shelved.", f"shelved until {now + days:%Y-%m-%d}: {reason}")
+    try:
+        arrange.shelve(event, form.cleaned_data, request.user.pk or 0)
+    except alarm_state.TransitionError as refusal:
+        return _refused(request, pk, str(refusal))
+    return _done(request, event, "Shelved.")
 
 
 @require_POST
@@ -104,11 +100,13 @@ def note(request: HttpRequest, pk: int) -> HttpResponse:
 def visit(request: HttpRequest, pk: int) -> HttpResponse:
     """What the visit found; outcomes are the record of how often suspicions were right."""
     event = access.event_to_act_on_or_404(request.user, pk)
-    form = VisitForm(request.POST, today=timezone.localdate(timezone=event.system.site.zone))
+    form = VisitForm(request.POST, site=event.system.site, prefer=units.preference(request))
     if not form.is_valid():
         return _refused(request, pk, faults(form))
     reported = form.save(commit=False)
     reported.event, reported.visitor = event, request.user
+    reported.readings = form.readings
     reported.save()
+    Event.objects.filter(pk=event.pk).update(visit_planned_on=None)  # it has been made
     found = reported.get_outcome_display()
     return _done(request, event, "Visit recorded.", f"recorded a visit: {found}")

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 from django import forms
+from django.contrib.auth.models import User
 from django.db.models import QuerySet
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
-from fleet.models import EventNote, SiteVisit, System
+from diagnostics.units import atmospheric_pressure_pa
+from fleet.models import EventNote, Site, SiteVisit, System, VisitOutcome
+from fleet.pages import readings
+from fleet.pages.units import Preference
 from fleet.pages.words import SUSPICIONS
 
 NOT_A_FINDING = ("normal", "not_enough_data")
@@ -26,13 +32,22 @@ class NoteForm(forms.ModelForm):  # type: ignore[type-arg]
 
 
 class VisitForm(forms.ModelForm):  # type: ignore[type-arg]
-    """What a visit found."""
+    """What a visit found: the outcome is enough, everything else may stay empty."""
 
+    outcome = forms.ChoiceField(
+        label=_("What was found"),
+        choices=[
+            (VisitOutcome.CONFIRMED.value, _("The suspicion was right")),
+            (VisitOutcome.OTHER_CAUSE.value, _("Another cause")),
+            (VisitOutcome.NOTHING_FOUND.value, _("False alarm: nothing found")),
+        ],
+        widget=forms.RadioSelect,
+    )
     found_condition = forms.ChoiceField(
         required=False,
-        label="Cause found, when another",
+        label=_("Cause found, when another"),
         choices=[
-            ("", "not one of these"),
+            ("", _("not one of these")),
             *((code, it.name) for code, it in SUSPICIONS.items() if code not in NOT_A_FINDING),
         ],
     )
@@ -41,26 +56,49 @@ class VisitForm(forms.ModelForm):  # type: ignore[type-arg]
         """The event and the visitor are known."""
 
         model = SiteVisit
-        fields = ("visited_on", "outcome", "found_condition", "remark")
-        labels = {"visited_on": "Day of the visit"}  # noqa: RUF012
+        fields = ("outcome", "found_condition", "visited_on", "remark")
+        labels = {"visited_on": _("Day of the visit"), "remark": _("Remark")}  # noqa: RUF012
         widgets = {  # noqa: RUF012
             "visited_on": forms.DateInput(attrs={"type": "date"}),
             "remark": forms.Textarea(attrs={"rows": 3, "cols": ""}),
         }
 
-    def __init__(self, *args: Any, today: date, **kwargs: Any) -> None:
-        """``today`` is the day at the site: later visits have not happened."""
+    def __init__(self, *args: Any, site: Site, prefer: Preference, **kwargs: Any) -> None:
+        """Days are the site's: later visits have not happened. Readings come in its units."""
         super().__init__(*args, **kwargs)
-        self.today = today
-        self.fields["visited_on"].initial = today
-        self.fields["visited_on"].widget.attrs["max"] = today.isoformat()
+        self.today = timezone.localdate(timezone=site.zone)
+        self.prefer, self.atmosphere_pa = prefer, atmospheric_pressure_pa(site.altitude_m)
+        self.readings: dict[str, float] = {}
+        self.fields["visited_on"].initial = self.today
+        self.fields["visited_on"].widget.attrs["max"] = self.today.isoformat()
+        self.fields |= readings.fields(prefer)
+
+    @property
+    def measured(self) -> list[forms.BoundField]:
+        """The fields for readings."""
+        return [self[name] for name in self.fields if name.startswith(readings.PREFIX)]
 
     def clean_visited_on(self) -> date:
         """Refuse days to come."""
         day: date = self.cleaned_data["visited_on"]
         if day > self.today:
-            raise forms.ValidationError("This day has not come yet at the site.")
+            raise forms.ValidationError(_("This day has not come yet at the site."))
         return day
+
+    def clean(self) -> dict[str, Any]:
+        """Keep the readings in SI; refuse what no instrument shows."""
+        entered: dict[str, Any] = super().clean() or {}
+        for name, quantity in readings.QUANTITIES.items():
+            value = entered.get(readings.PREFIX + name)
+            if value is None:
+                continue
+            si = readings.inside(name, value, self.prefer, self.atmosphere_pa)
+            if quantity.low <= si <= quantity.high:
+                self.readings[name] = si
+            else:
+                said = _("This cannot be: look at the number and its unit again.")
+                self.add_error(readings.PREFIX + name, said)
+        return entered
 
 
 class ShelveForm(forms.Form):
@@ -68,6 +106,61 @@ class ShelveForm(forms.Form):
 
     days = forms.IntegerField(min_value=1, max_value=90, initial=14, label="Days")
     reason = forms.CharField(max_length=300, label="Reason")
+
+
+class SendForm(forms.Form):
+    """Who goes, and on which day; both may be open."""
+
+    assignee = forms.ModelChoiceField(User.objects.none(), required=False, label=_("Send"))
+    day = forms.DateField(
+        required=False, label=_("on"), widget=forms.DateInput(attrs={"type": "date"})
+    )
+
+    def __init__(self, *args: Any, people: QuerySet[User], **kwargs: Any) -> None:
+        """``people`` are those who may be sent."""
+        super().__init__(*args, **kwargs)
+        field = self.fields["assignee"]
+        assert isinstance(field, forms.ModelChoiceField)
+        field.queryset = people
+        field.error_messages["invalid_choice"] = _("Choose a technician from the list.")
+
+    def clean_day(self) -> date | None:
+        """Refuse days that are over everywhere on Earth."""
+        day: date | None = self.cleaned_data["day"]
+        if day is not None and day < timezone.now().date() - timedelta(days=1):
+            raise forms.ValidationError(_("This day is over."))
+        return day
+
+
+class PlaceForm(forms.ModelForm):  # type: ignore[type-arg]
+    """Where a building is, for planning rounds; no manifest says it."""
+
+    class Meta:
+        """Coordinates are both known or both not."""
+
+        model = Site
+        fields = ("region", "latitude_deg", "longitude_deg")
+        labels = {"region": _("Region")}  # noqa: RUF012
+
+    latitude_deg = forms.FloatField(
+        required=False, min_value=-90, max_value=90, label=_("Latitude, degrees north")
+    )
+    longitude_deg = forms.FloatField(
+        required=False, min_value=-180, max_value=180, label=_("Longitude, degrees east")
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        """Any number of decimals."""
+        super().__init__(*args, **kwargs)
+        for name in ("latitude_deg", "longitude_deg"):
+            self.fields[name].widget.attrs |= {"step": "any", "inputmode": "decimal"}
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse half a place."""
+        entered: dict[str, Any] = super().clean() or {}
+        if (entered.get("latitude_deg") is None) != (entered.get("longitude_deg") is None):
+            raise forms.ValidationError(_("Give latitude and longitude, or neither."))
+        return entered
 
 
 class ShareForm(forms.Form):
@@ -82,9 +175,9 @@ class ShareForm(forms.Form):
 class ChargeForm(forms.Form):
     """What a person adds to the manifest on the charge worksheet."""
 
-    weighed = forms.FloatField(required=False, min_value=0.001, label="Recovered and weighed, kg")
+    weighed = forms.FloatField(required=False, min_value=0.001, label="Recovered and weighed")
     factory = forms.FloatField(
-        required=False, min_value=0.001, label="Factory charge before any line allowance, kg"
+        required=False, min_value=0.001, label="Factory charge before any line allowance"
     )
     limit = forms.FloatField(
         required=False, min_value=0.0001, label="Limit for an occupied room, kg/m³"
@@ -93,9 +186,11 @@ class ChargeForm(forms.Form):
         required=False, max_length=120, label="Standard and edition the limit was read from"
     )
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        """Any number of decimals."""
+    def __init__(self, *args: Any, mass: str = "kg", **kwargs: Any) -> None:
+        """Any number of decimals; masses are entered in the unit ``mass``."""
         super().__init__(*args, **kwargs)
+        for name in ("weighed", "factory"):
+            self.fields[name].label = f"{self.fields[name].label}, {mass}"
         for name in ("weighed", "factory", "limit"):
             self.fields[name].widget.attrs |= {"step": "any", "inputmode": "decimal"}
 

@@ -5,17 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 from django.db.models import Prefetch, QuerySet
 
 from diagnostics.weigh import CONDITIONS
-from fleet.analysis.ranking import site_score
-from fleet.models import Event, Site, Standing, System
+from fleet.models import Event, Standing, System
 from fleet.pages import words
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
 
 STALE = timedelta(days=2)
 """Data older than this are called old; sites send at least daily (common practice)."""
@@ -129,50 +124,6 @@ class SystemLine:
         return next(match, self.open_events[0] if self.open_events else None)
 
 
-@dataclass(frozen=True)
-class SiteLine:
-    """One site as the ranking shows it; ``systems`` highest score first."""
-
-    site: Site
-    rank: int
-    systems: tuple[SystemLine, ...]
-
-    @property
-    def lead(self) -> SystemLine:
-        """The system that gives the site its place."""
-        return self.systems[0]
-
-    @property
-    def score(self) -> float:
-        """The site's score, from those of its systems."""
-        return site_score([line.score for line in self.systems])
-
-    @property
-    def attention(self) -> words.Attention:
-        """The most urgent of its systems; one that cannot be judged outweighs a quiet one."""
-        return min((line.attention for line in self.systems), key=words.ATTENTIONS.index)
-
-    @property
-    def others(self) -> tuple[SystemLine, ...]:
-        """The systems behind the leading one that ask for something too."""
-        return tuple(line for line in self.systems[1:] if line.attention is not words.QUIET)
-
-    @property
-    def coverage(self) -> float:
-        """The least covered system's: a lack of data does not average away."""
-        return min(line.coverage for line in self.systems)
-
-    @property
-    def coverage_text(self) -> str:
-        """The same as printed."""
-        return words.percent(self.coverage)
-
-    @property
-    def open_events(self) -> int:
-        """Events open at the site."""
-        return sum(len(line.open_events) for line in self.systems)
-
-
 def system_lines(
     systems: QuerySet[System], now: datetime, *, ledgers: bool = False
 ) -> list[SystemLine]:
@@ -180,7 +131,8 @@ def system_lines(
 
     ``ledgers`` reads the whole verdicts too, for a page of few systems.
     """
-    open_events = Event.objects.filter(closed_at=None, withdrawn=False).defer("verdict")
+    open_events = Event.objects.filter(closed_at=None, withdrawn=False)
+    open_events = open_events.select_related("assignee").defer("verdict")
     found = systems.select_related("site__client", "standing")
     found = found if ledgers else found.defer("standing__verdict")
     found = found.prefetch_related(Prefetch("events", open_events, to_attr="open_now")).distinct()
@@ -189,23 +141,3 @@ def system_lines(
         for system in found
     ]
     return sorted(lines, key=lambda line: (-line.score, str(line.system)))
-
-
-def site_lines(lines: Iterable[SystemLine]) -> list[SiteLine]:
-    """Sites, highest score first, from lines that are in that order."""
-    by_site: dict[int, list[SystemLine]] = {}
-    for line in lines:
-        by_site.setdefault(line.system.site_id, []).append(line)
-    groups = sorted(
-        by_site.values(),
-        key=lambda group: (-site_score([line.score for line in group]), group[0].system.site.code),
-    )
-    return [
-        SiteLine(group[0].system.site, rank, tuple(group))
-        for rank, group in enumerate(groups, start=1)
-    ]
-
-
-def counts(sites: Sequence[SiteLine]) -> list[tuple[words.Attention, int]]:
-    """How many sites ask for what."""
-    return [(kind, sum(line.attention is kind for line in sites)) for kind in words.ATTENTIONS]

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from django.contrib.auth import views as auth
 from django.urls import URLPattern, path
 
 from fleet.pages import (
+    arrange,
     building,
     charge,
     company,
@@ -14,7 +14,9 @@ from fleet.pages import (
     health,
     logs,
     months,
+    offline,
     ranking,
+    rounds,
     share,
     sign_in,
     taught,
@@ -24,6 +26,7 @@ from fleet.pages import (
 urlpatterns: list[URLPattern] = [
     path("", ranking.ranking, name="ranking"),
     path("sites/<slug:code>/", building.building, name="building"),
+    path("sites/<slug:code>/place", rounds.place, name="building-place"),
     path("sites/<slug:code>/months/", months.building, name="building-months"),
     path("sites/<slug:code>/<str:system>/charge/", charge.charge, name="charge"),
     path("clients/", months.clients, name="clients"),
@@ -42,11 +45,15 @@ urlpatterns: list[URLPattern] = [
     path("events/<int:pk>/unshelve", event_actions.unshelve, name="event-unshelve"),
     path("events/<int:pk>/note", event_actions.note, name="event-note"),
     path("events/<int:pk>/visit", event_actions.visit, name="event-visit"),
+    path("events/together", arrange.together, name="events-together"),
+    path("rounds/", rounds.rounds, name="rounds"),
     path("taught/", taught.taught, name="taught"),
     path("taught/<int:pk>/count", taught.count, name="taught-count"),
     path("company-logo", company.logo, name="company-logo"),
     path("units", units.choose, name="units"),
     path("sign-in", sign_in.SignIn.as_view(), name="sign-in"),
-    path("sign-out", auth.LogoutView.as_view(), name="sign-out"),
+    path("sign-out", offline.SignOut.as_view(), name="sign-out"),
+    path("offline-worker.js", offline.worker, name="offline-worker"),
+    path("offline", offline.fallback, name="offline"),
     path("healthz", health.healthz, name="healthz"),
 ]

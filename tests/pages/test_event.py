@@ -11,7 +11,7 @@ from fleet.pages import advice
 from tests.pages import scene
 from tests.pages.scene import CANARY, Scene, signed_in
 
-QUERIES = 10
+QUERIES = 12
 
 
 def page(fleet: Scene, user: scene.User) -> str:

@@ -13,7 +13,14 @@ from fleet.models import SignInFailure, sign_in
 from fleet.pages.sign_in import address_of
 from tests.pages.scene import Scene, signed_in
 
-OPEN = {"sign-in": 200, "healthz": 200, "shared": 404, "company-logo": 404}
+OPEN = {
+    "sign-in": 200,
+    "healthz": 200,
+    "shared": 404,
+    "company-logo": 404,
+    "offline": 200,
+    "offline-worker": 200,
+}
 """What answers without signing in; nonsense in an address gets 404."""
 SAMPLES = {
     "<slug:code>": "ferry-hall",

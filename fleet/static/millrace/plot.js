@@ -72,7 +72,12 @@
       query.addEventListener("change", draw);
     }
     // The figure comes in inks for white paper; the page's own may be for a dark screen.
-    window.addEventListener("beforeprint", () => Plotly.react(chart, loaded.figure.data, loaded.figure.layout));
+    window.addEventListener("beforeprint", () => {
+      const paper = structuredClone(loaded.figure.layout);
+      Object.assign(paper, {width: 690, height: 345, autosize: false});
+      paper.font.size = 9;
+      Plotly.react(chart, loaded.figure.data, paper);
+    });
     window.addEventListener("afterprint", draw);
     const peak = loaded.instants.peak;
     const inside = peak >= times[0] && peak <= times[times.length - 1];

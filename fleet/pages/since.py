@@ -1,0 +1,90 @@
+"""What changed in the fleet since yesterday began: suspicions, silence, and what people did."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+from django.db.models import Q, QuerySet
+from django.utils.translation import gettext as _
+
+from fleet.models import Event, SiteVisit, System
+from fleet.pages import words
+from fleet.pages.briefs import SiteBrief
+from fleet.pages.standings import STALE
+
+MOST_NAMED = 4
+
+
+@dataclass(frozen=True)
+class Named:
+    """One thing that changed: where, what, and the page that tells more."""
+
+    where: str
+    what: str
+    event: int | None = None
+
+
+@dataclass(frozen=True)
+class Kind:
+    """Changes of one kind."""
+
+    title: str
+    items: Sequence[Named]
+
+    @property
+    def named(self) -> Sequence[Named]:
+        """The first few."""
+        return self.items[:MOST_NAMED]
+
+    @property
+    def more(self) -> int:
+        """How many are not named."""
+        return max(len(self.items) - MOST_NAMED, 0)
+
+
+def yesterday(now: datetime) -> datetime:
+    """When yesterday began, in UTC. Data may arrive a day late, so that 24 hours miss some."""
+    today = now.astimezone(UTC).replace(hour=0, minute=0, second=0, microsecond=0)
+    return today - timedelta(days=1)
+
+
+def load(systems: QuerySet[System], sites: Sequence[SiteBrief], now: datetime) -> list[Kind]:
+    """What changed, kinds without a change left out. Two queries."""
+    since = yesterday(now)
+    events = Event.objects.filter(system__in=systems.order_by(), withdrawn=False)
+    moved = events.filter(Q(opened_at__gte=since) | Q(closed_at__gte=since))
+    columns = ("pk", "condition", "closed_at", "system__code", "system__site__name")
+    rows = list(moved.order_by("-opened_at").values_list(*columns))
+    said = [
+        (closed, Named(f"{site} {code}", str(words.suspicion(condition).name), pk))
+        for pk, condition, closed, code, site in rows
+    ]
+    visits = SiteVisit.objects.filter(event__in=events, visited_on__gte=since.date())
+    done = [
+        Named(
+            f"{it.event.system.site.name} {it.event.system.code}",
+            it.get_outcome_display(),
+            it.event_id,
+        )
+        for it in visits.select_related("event__system__site").defer("event__verdict")
+    ]
+    kinds = (
+        Kind(_("New suspicions"), [named for closed, named in said if closed is None]),
+        Kind(_("Gone"), [named for closed, named in said if closed is not None]),
+        Kind(_("Data stopped"), _silent(sites, now)),
+        Kind(_("Visits"), done),
+    )
+    return [kind for kind in kinds if kind.items]
+
+
+def _silent(sites: Sequence[SiteBrief], now: datetime) -> list[Named]:
+    """Systems whose last sample became old since yesterday began."""
+    first, last = yesterday(now) - STALE, now - STALE
+    return [
+        Named(f"{site.site.name} {system.code}", words.ago(system.last_sample, now))
+        for site in sites
+        for system in site.systems
+        if system.last_sample is not None and first <= system.last_sample < last
+    ]
