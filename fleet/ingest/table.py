@@ -2,8 +2,8 @@
 
 A row that is not well formed spoils itself only. Without any quote in the file, which is the rule
 for logs, rows are told apart by counting separators with numpy and cut by polars; with quotes,
-Python's csv module does both. Polars reads numbers as it cuts; where that would lose a cell that
-is no number, the column is cut as text instead, and the cell can be told of.
+Python's csv module does both. Polars reads numbers as it cuts; where a cell is none, rows are cut
+as text instead, so that the cell can be told of.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import csv
 import io
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import partial
 
 import numpy as np
 import polars as pl
@@ -27,6 +27,9 @@ BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 BATCH_BYTES = 4 * MIB
 BATCH_ROWS = 16_384
 NEWLINE, RETURN = b"\n\r"
+
+_NAME = "column_{}"
+"""Of our own: polars numbers columns from 0 or 1 and orders them by its version."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -154,48 +157,32 @@ class _Rows:
 
     def cut(self, wanted: Sequence[int], numeric: frozenset[int]) -> tuple[pl.Series, ...]:
         """Columns as Batch has them."""
-        found = self._read(wanted, numeric)
-        doubtful = [at for at in wanted if at in numeric and not self._is_whole(found[at], at)]
+        try:
+            frame = self._read(wanted, numeric)
+        except pl.exceptions.ComputeError:  # some cell is no number
+            if not numeric:
+                raise
+            return self.cut(wanted, frozenset())
+        finite = frame.select(pl.col(pl.Float64).is_finite().all()).to_dict(as_series=False)
+        doubtful = [at for at in numeric if finite.get(_NAME.format(at)) == [False]]
         if doubtful:
-            found |= self._read(doubtful, frozenset())
-        return tuple(found[at] for at in wanted)
+            frame = frame.with_columns(self._read(doubtful, frozenset()).get_columns())
+        return tuple(frame[_NAME.format(at)] for at in wanted)
 
     def text(self, wanted: Sequence[int], number: int) -> pl.Series:
         """One of the columns wanted, as text."""
-        at = wanted[number]
-        return self._read([at], frozenset())[at]
+        return self._read([wanted[number]], frozenset()).to_series()
 
-    def _is_whole(self, numbers: pl.Series, at: int) -> bool:
-        """Whether reading a column as numbers has lost no cell."""
-        lost = numbers.len() - int(np.isfinite(numbers.to_numpy()).sum())
-        return not lost or lost == self._empty_cells[at]
-
-    @cached_property
-    def _empty_cells(self) -> NDArray[np.int64]:
-        """How many cells are empty in each column of the file."""
-        octets = np.frombuffer(self._part, np.uint8)
-        ends = np.flatnonzero((octets == ord(self._separator)) | (octets == NEWLINE))
-        if octets[-1] != NEWLINE:
-            ends = np.append(ends, octets.size)
-        length = np.diff(ends, prepend=-1).reshape(-1, self._width) - 1
-        last = ends[self._width - 1 :: self._width]
-        length[:, -1] -= octets[last - 1] == RETURN
-        return np.asarray(np.count_nonzero(length == 0, axis=0))
-
-    def _read(self, wanted: Sequence[int], numeric: frozenset[int]) -> dict[int, pl.Series]:
-        # Names of our own: polars numbers columns from 0 or 1 and orders them by its version.
-        names = [f"column_{at}" for at in range(self._width)]
-        kinds = [pl.Float64 if at in numeric else pl.String for at in range(self._width)]
-        frame = pl.read_csv(
+    def _read(self, wanted: Sequence[int], numeric: frozenset[int]) -> pl.DataFrame:
+        columns = range(self._width)
+        return pl.read_csv(
             self._part,
             has_header=False,
-            schema=dict(zip(names, kinds, strict=True)),
-            columns=[names[at] for at in sorted(set(wanted))],
+            schema={_NAME.format(at): pl.Float64 if at in numeric else pl.String for at in columns},
+            columns=[_NAME.format(at) for at in sorted(set(wanted))],
             quote_char=None,
             separator=self._separator,
-            ignore_errors=bool(numeric),  # a cell that is no number is null, and seen by that
         )
-        return {at: frame[names[at]] for at in wanted}
 
 
 def _check_text(plain: bytes) -> None:

@@ -24,6 +24,17 @@ logger = logging.getLogger(__name__)
 DATABASE_TROUBLE = (OperationalError, InterfaceError, psycopg.OperationalError)
 """COPY raises psycopg's own errors, past Django."""
 
+_COUNT_ATTEMPT = """
+UPDATE fleet_upload SET attempts = attempts + 1
+WHERE id = (
+    SELECT id FROM fleet_upload WHERE id = %s AND state = 'stored' FOR UPDATE SKIP LOCKED
+)
+-- A failure that could be noted has set a time for the next try.
+AND attempts < CASE WHEN retry_at IS NULL THEN %s ELSE %s END
+-- Dying with the database before the count is on disk costs no more than one more attempt.
+RETURNING set_config('synchronous_commit', 'off', true)
+"""
+
 RETRY_AFTER = (timedelta(seconds=10), timedelta(minutes=2))
 
 
@@ -36,7 +47,8 @@ def take_in(upload_id: UUID) -> Upload:
     """
     if _begin_attempt(upload_id):
         try:
-            _attempt(upload_id)
+            if done := _attempt(upload_id):
+                return done
         except DATABASE_TROUBLE:
             logger.exception("The database failed while upload %s was taken in", upload_id)
             _postpone(upload_id)
@@ -46,35 +58,34 @@ def take_in(upload_id: UUID) -> Upload:
     return Upload.objects.defer("body").select_related("system__site").get(pk=upload_id)
 
 
-@transaction.atomic
 def _begin_attempt(upload_id: UUID) -> bool:
     """Count the attempt before it is made, so that one which kills its process counts too."""
     with connection.cursor() as cursor:
-        # Dying with the database before the count is on disk costs no more than one more attempt.
-        cursor.execute("SET LOCAL synchronous_commit = off")
-    upload = _claim(upload_id)
-    if upload is None:
-        return False
-    # A failure that could be noted has set a time for the next try.
-    if upload.attempts >= (MAX_CRASHES if upload.retry_at is None else MAX_ATTEMPTS):
-        _set_aside(upload, "the process that took it in died")
-        return False
-    upload.attempts += 1
-    upload.save(update_fields=["attempts"])
-    return True
+        cursor.execute(_COUNT_ATTEMPT, (upload_id, MAX_CRASHES, MAX_ATTEMPTS))
+        if cursor.rowcount:
+            return True
+    _set_aside_if_spent(upload_id)
+    return False
 
 
 @transaction.atomic
-def _attempt(upload_id: UUID) -> None:
+def _set_aside_if_spent(upload_id: UUID) -> None:
+    upload = _claim(upload_id)
+    if upload and upload.attempts >= (MAX_CRASHES if upload.retry_at is None else MAX_ATTEMPTS):
+        _set_aside(upload, "the process that took it in died")
+
+
+@transaction.atomic
+def _attempt(upload_id: UUID) -> Upload | None:
     upload = _claim(upload_id, whole=True)
     if upload is None:
-        return
+        return None
     try:
         layouts = mapping.of_site(upload.system.site_id)
         parsed = parse(bytes(upload.body), circumstances.of(upload.system), layouts)
     except RefusedError as refusal:
         _finish(upload, UploadState.REFUSED, Report(), [refusal.complaint])
-        return
+        return upload
     arrival.check(parsed, upload.received_at)
     report, block = parsed.report, parsed.block
     merged = store.merge(upload.system_id, block, replace=upload.replace)
@@ -84,6 +95,7 @@ def _attempt(upload_id: UUID) -> None:
     _list_differences(upload, parsed, merged)
     upload.first_sample, upload.last_sample = _utc(block.time[0]), _utc(block.time[-1])
     _finish(upload, UploadState.TAKEN_IN, report, report.complaints())
+    return upload
 
 
 def _claim(upload_id: UUID, *, whole: bool = False) -> Upload | None:

@@ -1,9 +1,15 @@
 -- Every statement on samples. Each begins with its name and says what it is for;
 -- names in braces are filled in by fleet.timeseries.statements.
 
--- name: lock_system
--- Lets one merge at a time touch a system, until the transaction ends.
+-- name: begin_merge
+-- Lets one merge at a time touch a system, until the transaction ends; then, in a look of its own
+-- at what others have committed, tells which of some days hold samples, and whether a partition
+-- for them is missing. Both in one message: for an upload of an hour, messages are most of the time.
 SELECT pg_advisory_xact_lock({namespace}, {system_id});
+SELECT
+    array(SELECT day FROM sample_days WHERE system_id = {system_id} AND day = ANY({days}::date[])),
+    (SELECT relkind = 'p' FROM pg_class WHERE oid = 'samples'::regclass)
+    AND EXISTS (SELECT FROM unnest({partitions}::text[]) AS wanted WHERE to_regclass(wanted) IS NULL);
 
 -- name: append
 -- Takes new rows straight from the client.

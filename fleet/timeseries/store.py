@@ -65,16 +65,9 @@ def merge(system_id: int, block: Block, *, replace: bool = False) -> Merged:
     """
     if not block.time.size:
         return Merged()
-    with connection.cursor() as cursor:
-        cursor.execute(
-            statements.filled("lock_system", namespace=LOCK_NAMESPACE, system_id=system_id)
-        )
     columns, codes = block.table()
     day_of_row = block.time.astype("datetime64[D]")
-    block_days = [day.item() for day in np.unique(day_of_row)]
-    known = days(system_id, among=block_days)
-    if (fresh := set(block_days) - known) and backend() == "partitions":
-        partitions.ensure(fresh)
+    known = _begin(system_id, [day.item() for day in np.unique(day_of_row)])
     work = _Merge(system_id, columns, replace=replace)
     new = ~np.isin(day_of_row, np.array(sorted(known), "datetime64[D]"))
     for day in sorted(known):
@@ -83,6 +76,24 @@ def merge(system_id: int, block: Block, *, replace: bool = False) -> Merged:
     work.append(block.time[new], codes[new])
     work.apply_changes()
     return work.done
+
+
+def _begin(system_id: int, block_days: list[date]) -> set[date]:
+    """Take the lock of the system and see to partitions; which of the days hold samples."""
+    statement = statements.filled(
+        "begin_merge",
+        namespace=LOCK_NAMESPACE,
+        system_id=system_id,
+        days=block_days,
+        partitions=sorted({partitions.name(partitions.week_of(day)) for day in block_days}),
+    )
+    with connection.cursor() as cursor:
+        cursor.execute(statement)
+        cursor.nextset()
+        known, lacking = cursor.fetchone()
+    if lacking:
+        partitions.ensure(block_days)
+    return set(known)
 
 
 class _Merge:
