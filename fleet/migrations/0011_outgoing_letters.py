@@ -12,16 +12,16 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name="outgoing",
             name="to",
-            field=models.EmailField(blank=True, max_length=254),
+            field=models.EmailField(blank=True, db_default="", max_length=254),
         ),
         migrations.AddField(
             model_name="outgoing",
             name="secret",
-            field=models.BooleanField(default=False),
+            field=models.BooleanField(db_default=False),
         ),
         migrations.AddField(
             model_name="outgoing",
             name="headers",
-            field=models.JSONField(default=dict),
+            field=models.JSONField(null=True),
         ),
     ]

@@ -105,9 +105,9 @@ class Outgoing(models.Model):
     webhook = models.ForeignKey(
         Webhook, null=True, on_delete=models.CASCADE, related_name="outgoing"
     )
-    to = models.EmailField(blank=True)
-    secret = models.BooleanField(default=False)
-    headers = models.JSONField(default=dict)
+    to = models.EmailField(blank=True, db_default="")
+    secret = models.BooleanField(db_default=False)
+    headers = models.JSONField(null=True)
     subject = models.CharField(max_length=200, blank=True)
     text = models.TextField()
     made_at = models.DateTimeField(default=timezone.now)

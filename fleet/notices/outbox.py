@@ -97,6 +97,6 @@ def _mail(message: Outgoing) -> None:
         # The same each time: a mail that was sent though the row was not written is known again.
         "Message-ID": f"<millrace-{message.key.replace(':', '-')}@{domain}>",
         "Auto-Submitted": "auto-generated",
-        **message.headers,
+        **(message.headers or {}),
     }
     EmailMessage(message.subject, message.text, to=[to], headers=headers).send()

@@ -98,6 +98,8 @@ DOORS: dict[str, Door] = {
     # It works on what is ticked and may be seen, and says so when that is nothing.
     "events/together": action("/events/together", ALL, event="{event}", do="shelve", days="3"),
     "rounds/": page("/rounds/", ALL),
+    "taught/": page("/taught/", OUR_MANAGERS),
+    "taught/<int:pk>/count": action("/taught/{visit}/count", MANAGERS, reason="a slip"),
     "company-logo": Door("/company-logo", EVERYBODY, get=404),
     "units": action("/units", ALL, temperature="degF"),
     "sign-in": Door("/sign-in", EVERYBODY, get=200, post=200),

@@ -13,7 +13,6 @@ from django.db import transaction
 from django.http import HttpResponse
 from django.test import Client as Browser
 from django.urls import URLPattern, URLResolver, get_resolver
-from pytest_django import Settings
 
 from fleet.models import (
     Event,
@@ -28,7 +27,6 @@ from fleet.models import (
     Webhook,
 )
 from tests.pages.scene import CANARY
-from tests.people import world as worlds
 from tests.people.doors import DOORS, Door
 from tests.people.world import NOBODY, OUTSIDERS, PEOPLE, TOKENS, World
 
@@ -44,14 +42,6 @@ WATCHED = (
     SiteVisit,
     Webhook,
 )
-
-
-@pytest.fixture
-def world(db: None, settings: Settings, monkeypatch: pytest.MonkeyPatch) -> World:
-    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
-    # Readiness asks the broker, which these tests do not start.
-    monkeypatch.setattr("fleet.api.probes.broker", lambda: "ok")
-    return worlds.build()
 
 
 def routes(within: URLResolver | None = None, before: str = "") -> Iterator[str]:

@@ -117,7 +117,7 @@ def _belongings(world: World) -> dict[str, Any]:
     """One of everything, all with the canary in it; what stands in addresses, by name."""
     of, now = world.scene, timezone.now()
     EventNote.objects.create(event=of.event, author=of.manager, text=f"{CANARY} is warm")
-    SiteVisit.objects.create(
+    visit = SiteVisit.objects.create(
         event=of.event, visited_on=now.date(), outcome="confirmed", remark=f"{CANARY} again"
     )
     link = ShareLink.objects.create(
@@ -145,6 +145,7 @@ def _belongings(world: World) -> dict[str, Any]:
     User.objects.filter(pk=of.technician.pk).update(last_name=CANARY)
     return {
         "event": of.event.pk,
+        "visit": visit.pk,
         "link": link.pk,
         "shared": link.token,
         "upload": upload.pk,

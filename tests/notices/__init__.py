@@ -1,0 +1,1 @@
+"""News, digests and webhooks."""
