@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from pytest_django import Settings
 
+from tests.pages import scene
 from tests.people import world as worlds
 
 
@@ -14,3 +15,9 @@ def world(db: None, settings: Settings, monkeypatch: pytest.MonkeyPatch) -> worl
     # Readiness asks the broker, which these tests do not start.
     monkeypatch.setattr("fleet.api.probes.broker", lambda: "ok")
     return worlds.build()
+
+
+@pytest.fixture
+def fleet(db: None, settings: Settings) -> scene.Scene:
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    return scene.build()

@@ -1,0 +1,112 @@
+"""One's own settings: kept, brought along to the next sign-in, and ended by a link."""
+
+from __future__ import annotations
+
+import pytest
+from django.test import Client as Browser
+
+from fleet.models import AuditEntry, Digest, PersonSettings
+from fleet.notices import mails
+from fleet.pages.units import LB_KG, Preference
+from tests.pages.scene import Scene, signed_in
+
+CHOSEN = {
+    "email": "rhea@example.org",
+    "temperature": "degF",
+    "pressure": "psig",
+    "mass": "lb",
+    "digest": "weekly",
+    "language": "",
+}
+
+
+def test_settings_are_kept_and_come_along_to_the_next_sign_in(fleet: Scene) -> None:
+    browser = signed_in(fleet.rep)
+    answer = browser.post("/settings/", CHOSEN, follow=True)
+    assert "Your settings are kept." in answer.content.decode()
+    stored = PersonSettings.objects.get(user=fleet.rep)
+    assert (stored.temperature, stored.pressure, stored.mass) == ("degF", "psig", "lb")
+    assert (stored.digest, stored.urgent) == (Digest.WEEKLY, False)
+    fleet.rep.refresh_from_db()
+    assert fleet.rep.email == "rhea@example.org"
+    another = Browser()
+    another.post("/sign-in", {"username": "rhea", "password": "open sesame 42"})
+    assert another.session["units"] == {"temperature": "degF", "pressure": "psig", "mass": "lb"}
+
+
+def test_what_does_not_exist_is_refused(fleet: Scene) -> None:
+    browser = signed_in(fleet.rep)
+    answer = browser.post("/settings/", CHOSEN | {"temperature": "degR", "digest": "hourly"})
+    said = answer.content.decode()
+    assert "Temperatures: Select a valid choice. degR is not one of the available choices." in said
+    assert "hourly is not one of the available choices." in said
+    assert PersonSettings.objects.get(user=fleet.rep).digest == Digest.DAILY
+
+
+def test_units_chosen_under_a_page_are_kept_too(fleet: Scene) -> None:
+    signed_in(fleet.rep).post("/units", {"mass": "lb", "temperature": "<b>"})
+    stored = PersonSettings.objects.get(user=fleet.rep)
+    assert (stored.mass, stored.temperature) == ("lb", "")
+
+
+def test_masses_are_in_the_readers_unit(fleet: Scene) -> None:
+    browser = signed_in(fleet.rep)
+    assert "18.5\u00a0kg" in browser.get("/sites/ferry-hall/R1/charge/").content.decode()
+    browser.post("/units", {"mass": "lb"})
+    # 18.5 kg / 0.45359237 = 40.785…
+    said = browser.get("/sites/ferry-hall/R1/charge/?weighed=40.785").content.decode()
+    assert "40.8\u00a0lb" in said
+    assert "Recovered and weighed, lb" in said
+    assert "0.0% against the rated charge" in said
+
+
+def test_a_pound_is_what_the_handbook_says() -> None:
+    """NIST SP 811, appendix B.8: 1 lb = 4.535 923 7 E-01 kg, exact."""
+    assert LB_KG == 0.45359237
+    prefer = Preference(mass="lb")
+    assert prefer.mass_in_kg(prefer.mass_of(18.5)) == pytest.approx(18.5)
+    assert prefer.mass_in_kg(None) is None
+
+
+@pytest.mark.parametrize("what", [mails.DIGEST, mails.URGENT])
+def test_the_link_in_a_mail_ends_mails_of_its_kind(fleet: Scene, what: str) -> None:
+    link = mails.stop_link(fleet.rep, what).partition("localhost:8000")[2]
+    browser = Browser(enforce_csrf_checks=True)
+    assert browser.get(link).status_code == 200
+    stored = PersonSettings.objects.of(fleet.rep.pk)
+    assert (stored.digest, stored.urgent) == (Digest.DAILY, True), "looking ends nothing"
+    # RFC 8058: the mail program posts this, without a cookie or a form's token.
+    assert browser.post(link, {"List-Unsubscribe": "One-Click"}).status_code == 200
+    stored.refresh_from_db()
+    ended = (Digest.OFF, True) if what == mails.DIGEST else (Digest.DAILY, False)
+    assert (stored.digest, stored.urgent) == ended
+    assert AuditEntry.objects.filter(who=fleet.rep, what=f"ended mails: {what}").exists()
+
+
+def test_a_forged_link_is_not_found(fleet: Scene) -> None:
+    link = mails.stop_link(fleet.rep, "digest").partition("localhost:8000")[2]
+    assert Browser().post(link.replace("/stop/W", "/stop/X")).status_code == 404
+
+
+def test_a_new_password_takes_the_old_one_and_ends_other_sessions(fleet: Scene) -> None:
+    here, elsewhere = signed_in(fleet.rep), signed_in(fleet.rep)
+    new = {"new_password1": "quite another one", "new_password2": "quite another one"}
+    answer = here.post("/settings/password", {"old_password": "wrong", **new})
+    assert "Your old password was entered incorrectly." in answer.content.decode()
+    answer = here.post("/settings/password", {"old_password": "open sesame 42", **new})
+    assert answer["Location"] == "/settings/"
+    assert here.get("/settings/").status_code == 200
+    assert elsewhere.get("/settings/").status_code == 302
+
+
+def test_the_record_is_written_once_and_read_by_managers(fleet: Scene) -> None:
+    signed_in(fleet.rep)
+    said = signed_in(fleet.manager).get("/record/").content.decode()
+    assert "signed in" in said
+    assert "rhea" in said
+    entry = AuditEntry.objects.filter(name="rhea").first()
+    assert entry is not None
+    with pytest.raises(TypeError, match=r"A line of the record is never changed\."):
+        entry.save()
+    with pytest.raises(TypeError, match=r"A line of the record is never removed\."):
+        entry.delete()
