@@ -78,6 +78,11 @@ class Comparison:
         )
 
     @property
+    def code(self) -> str:
+        """The class it is drawn with."""
+        return self.word.replace(" ", "-")
+
+    @property
     def told(self) -> bool:
         """Whether there is anything to print."""
         return self.before.fault is not None and self.after.fault is not None

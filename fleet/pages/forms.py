@@ -207,15 +207,26 @@ class ChargeForm(forms.Form):
 class LogForm(forms.Form):
     """A file of an unknown make, and the system it came of."""
 
-    system = forms.ModelChoiceField(System.objects.none(), label="System it came of")
-    file = forms.FileField(label="File (.csv or .txt, gzip or not)")
+    system = forms.CharField(
+        max_length=80,
+        label=_("System it came of (site/system)"),
+        widget=forms.TextInput(attrs={"list": "systems", "autocomplete": "off"}),
+    )
+    file = forms.FileField(label=_("File (.csv or .txt, gzip or not)"))
 
     def __init__(self, *args: Any, systems: QuerySet[System], **kwargs: Any) -> None:
-        """``systems`` are those to choose from."""
+        """``systems`` are those it may be of."""
         super().__init__(*args, **kwargs)
-        field = self.fields["system"]
-        assert isinstance(field, forms.ModelChoiceField)
-        field.queryset = systems
+        self.systems = systems
+
+    def clean_system(self) -> System:
+        """The system of that site and code."""
+        site, _slash, code = self.cleaned_data["system"].strip().partition("/")
+        found = self.systems.filter(site__code=site.strip(), code=code.strip()).first()
+        if found is None:
+            said = _("There is no such system: write site/system, as in ferry-hall/R1.")
+            raise forms.ValidationError(said)
+        return found
 
 
 def faults(form: forms.BaseForm) -> str:

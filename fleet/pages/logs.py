@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.contrib import messages
+from django.db.models import Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
@@ -15,6 +16,9 @@ from fleet.ingest.unpack import check_length
 from fleet.models import LogMapping, Role, System
 from fleet.pages import log_table, units
 from fleet.pages.forms import LogForm, faults
+
+OFFERED = 50
+"""Systems offered at once: more are found by typing."""
 
 
 @require_http_methods(["GET", "POST"])
@@ -31,8 +35,27 @@ def logs(request: HttpRequest) -> HttpResponse:
         if form.errors:
             messages.error(request, faults(form))
     stored = access.log_mappings(request.user).defer("sample")
-    context = {"form": form, "mappings": stored, "role": role}
+    context = {
+        "form": form,
+        "mappings": stored,
+        "offered": systems[:OFFERED],
+        "many": systems.count() > OFFERED,
+        "role": role,
+    }
     return render(request, "logs/page.html", context)
+
+
+@require_GET
+def systems_like(request: HttpRequest) -> HttpResponse:
+    """Options for what is typed: the site's code or name, or the system's code; for managers."""
+    if access.role_of(request.user) is not Role.MANAGER:
+        raise Http404
+    typed = request.GET.get("system", "").strip()
+    site, _, code = typed.partition("/")
+    systems = access.visible_systems(request.user).select_related("site")
+    named = Q(site__code__icontains=site) | Q(site__name__icontains=site)
+    found = systems.filter(named, code__icontains=code).order_by("site__code", "code")
+    return render(request, "logs/_systems.html", {"offered": found[:OFFERED]})
 
 
 def _made(request: HttpRequest, form: LogForm) -> LogMapping | None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.conf import settings
+from django.core.paginator import Paginator
 from django.db.models import Count, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -13,9 +15,10 @@ from django.views.decorators.http import require_GET
 
 from fleet import access
 from fleet.models import Client, ShareLink, System
-from fleet.pages import report, units
+from fleet.pages import company, report, units
 from fleet.pages.forms import ShareForm
 from fleet.pages.report import MONTHS, Period
+from fleet.pages.units import Preference
 
 USUAL_MONTHS = 3
 LINKS_SHOWN = 20
@@ -27,18 +30,34 @@ def chosen_months(request: HttpRequest) -> int:
     return int(asked) if asked.isdecimal() and int(asked) in MONTHS else USUAL_MONTHS
 
 
-def _page(
-    request: HttpRequest, systems: QuerySet[System], client: Client, more: dict[str, Any]
-) -> HttpResponse:
-    now, months, prefer = timezone.now(), chosen_months(request), units.preference(request)
-    context = {
-        "base": "base.html",
-        "report": report.gather(systems, Period.before(now, months), prefer),
-        "client": client,
-        "title": client.name,
+def told(request: HttpRequest, systems: QuerySet[System], prefer: Preference) -> dict[str, Any]:
+    """The report over the months asked for, page by page; ``all=1`` asks for the whole of it."""
+    now, months = timezone.now(), chosen_months(request)
+    found = report.pages(systems)
+    whole = request.GET.get("all") == "1" or len(found) < 2
+    page = Paginator(found, 1).get_page(request.GET.get("page"))
+    shown = systems if whole else systems.filter(site__in=page.object_list[0])
+    return {
+        "report": report.gather(shown, Period.before(now, months), prefer),
+        "page": None if whole else page,
+        "sites": sum(len(sites) for sites in found),
         "months": months,
         "choices": MONTHS,
         "now": now,
+        "company": settings.COMPANY_NAME,
+        "logo": company.has_logo(),
+    }
+
+
+def _page(
+    request: HttpRequest, systems: QuerySet[System], client: Client, more: dict[str, Any]
+) -> HttpResponse:
+    prefer = units.preference(request)
+    context = {
+        "base": "base.html",
+        **told(request, systems, prefer),
+        "client": client,
+        "title": client.name,
         "role": access.role_of(request.user),
         "units": prefer,
         **more,

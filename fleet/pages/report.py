@@ -9,7 +9,7 @@ from functools import cached_property
 from itertools import groupby
 
 import numpy as np
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Count, Prefetch, Q, QuerySet
 
 from fleet.analysis import day_rows
 from fleet.models import Event, Site, SiteVisit, System, VisitOutcome
@@ -22,6 +22,8 @@ from fleet.pages.units import Preference
 
 MONTHS = {1: "1 month", 3: "3 months", 6: "6 months", 12: "12 months"}
 DAYS_A_MONTH = 30.5
+SYSTEMS_A_PAGE = 10
+"""A page of more would be long to read and slow to make; a client can have hundreds."""
 
 
 @dataclass(frozen=True)
@@ -216,6 +218,21 @@ class Report:
 
 def _count(number: int, noun: str) -> str:
     return f"{number or 'no'} {noun}{'' if number == 1 else 's'}"
+
+
+def pages(systems: QuerySet[System]) -> list[list[int]]:
+    """Sites of the systems, by name, in pages of at most SYSTEMS_A_PAGE systems; whole sites."""
+    sites = Site.objects.filter(systems__in=systems.order_by()).order_by("name", "pk")
+    counted = sites.annotate(n=Count("systems", filter=Q(systems__in=systems.order_by())))
+    found: list[list[int]] = []
+    room = 0
+    for site, number in counted.values_list("pk", "n"):
+        if number > room or not found:
+            found.append([])
+            room = SYSTEMS_A_PAGE
+        found[-1].append(site)
+        room -= number
+    return found
 
 
 def gather(systems: QuerySet[System], period: Period, prefer: Preference) -> Report:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
 from django.http import Http404, HttpRequest, HttpResponse
@@ -14,10 +13,8 @@ from django.views.decorators.http import require_GET, require_POST
 
 from fleet import access
 from fleet.models import ShareLink, System
-from fleet.pages import company, report
 from fleet.pages.forms import ShareForm, faults
-from fleet.pages.months import chosen_months
-from fleet.pages.report import MONTHS, Period
+from fleet.pages.months import told
 from fleet.pages.units import Preference
 
 PRIVATE = {
@@ -64,21 +61,17 @@ def shared(request: HttpRequest, token: str) -> HttpResponse:
     if link is None:
         raise Http404
     link.note_opening(now)
-    months, wants_f = chosen_months(request), request.GET.get("temperature") == "degF"
+    wants_f = request.GET.get("temperature") == "degF"
     prefer = Preference("degF") if wants_f else Preference()
     systems = System.objects.filter(site__client=link.client)
     context = {
         "base": "report/shared_base.html",
         "shared": True,
-        "report": report.gather(systems, Period.before(now, months), prefer),
+        **told(request, systems, prefer),
         "client": link.client,
         "title": link.client.name,
-        "months": months,
-        "choices": MONTHS,
         "link": link,
         "prefer": prefer,
-        "company": settings.COMPANY_NAME,
-        "logo": company.has_logo(),
     }
     answer = render(request, "report/page.html", context)
     for name, value in PRIVATE.items():

@@ -35,6 +35,7 @@ urlpatterns: list[URLPattern] = [
     path("share-links/<int:pk>/revoke", share.revoke, name="share-revoke"),
     path("shared/<str:token>/", share.shared, name="shared"),
     path("logs/", logs.logs, name="logs"),
+    path("logs/systems", logs.systems_like, name="log-systems"),
     path("logs/<int:pk>/", logs.mapping_page, name="log"),
     path("logs/<int:pk>/change", logs.change, name="log-change"),
     path("events/<int:pk>/", event.event, name="event"),

@@ -32,7 +32,7 @@ def system(fleet: Scene) -> System:
 def send(user: object, system: System, body: bytes, name: str = "day.csv") -> Browser:
     browser = signed_in(user)  # type: ignore[arg-type]
     file = SimpleUploadedFile(name, body)
-    browser.answer = browser.post("/logs/", {"system": system.pk, "file": file})  # type: ignore[attr-defined]
+    browser.answer = browser.post("/logs/", {"system": str(system), "file": file})  # type: ignore[attr-defined]
     return browser
 
 

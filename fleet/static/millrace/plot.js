@@ -75,7 +75,7 @@
     window.addEventListener("beforeprint", () => {
       const paper = structuredClone(loaded.figure.layout);
       Object.assign(paper, {width: 690, height: 345, autosize: false});
-      paper.font.size = 9;
+      paper.font.size = 10;
       Plotly.react(chart, loaded.figure.data, paper);
     });
     window.addEventListener("afterprint", draw);
