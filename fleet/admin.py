@@ -54,10 +54,12 @@ class IndoorUnits(admin.TabularInline):  # type: ignore[type-arg]
 
 
 class Visits(admin.TabularInline):  # type: ignore[type-arg]
-    """Visits under their event."""
+    """Visits under their event. What a visit was held against is not for hands to change."""
 
     model = SiteVisit
     extra = 0
+    readonly_fields = ("suspected", "judged_at")
+    exclude = ("said",)
 
 
 @admin.register(Client)

@@ -53,14 +53,18 @@ class Reading:
 
 
 def weights_of(system_ids: Iterable[int]) -> dict[int, Weights]:
-    """The weights each system is judged by, in two queries."""
+    """The weights each system is judged by, in one query, or two where visits taught something."""
     wanted = System.objects.filter(pk__in=list(system_ids))
-    owners = dict(wanted.values_list("pk", "site__client__organisation"))
-    lessons = Lesson.objects.filter(organisation__in=set(owners.values()))
-    taught = lessons.filter(method_version=METHOD_VERSION).exclude(taught="")
-    found = dict(taught.values_list("organisation", "learned"))
-    applied = {pk: _applied(json.dumps(it, sort_keys=True)) for pk, it in found.items()}
-    return {pk: applied.get(owner, weigh.table()) for pk, owner in owners.items()}
+    lesson = "site__client__organisation__lesson"
+    rows = wanted.values_list("pk", lesson, f"{lesson}__taught", f"{lesson}__method_version")
+    lesson_of = {
+        pk: key if taught and version == METHOD_VERSION else None
+        for pk, key, taught, version in rows
+    }
+    keys = {key for key in lesson_of.values() if key is not None}
+    found = dict(Lesson.objects.filter(pk__in=keys).values_list("pk", "learned"))
+    applied = {key: _applied(json.dumps(it, sort_keys=True)) for key, it in found.items()}
+    return {pk: applied.get(key or 0, weigh.table()) for pk, key in lesson_of.items()}
 
 
 @lru_cache(maxsize=32)

@@ -53,9 +53,8 @@ def refresh(system_id: int) -> None:
         found = episodes(windows, plant, weights)
         events.reconcile(system, Past(plant, windows, weights), found)
         _stand(system, plant, windows, weights)
-    Standing.objects.filter(system=system).exclude(taught=weights.taught).update(
-        taught=weights.taught
-    )
+    else:
+        Standing.objects.filter(system=system).update(taught=weights.taught)
     if settled:
         learning.say_again(system_id, min(day for _, _, day in settled))
     for pk, generation, _ in settled:

@@ -13,7 +13,7 @@ from diagnostics import charge_sheet, verdict
 from diagnostics.charge_sheet import Entered, Line, LiquidState, Seen, Sheet
 from diagnostics.verdict import RANKED_DAYS
 from fleet import access
-from fleet.analysis import day_rows
+from fleet.analysis import day_rows, learning
 from fleet.models import Standing, System
 from fleet.pages import units
 from fleet.pages.advice import REFRIGERANT_CLASS, cautions
@@ -59,7 +59,8 @@ def _signed(value: float) -> str:
 def _seen(system: System) -> Seen:
     """What the last ranked days showed, beside the system's own past."""
     days = day_rows.load([system.pk])[system.pk]
-    baseline = verdict.baseline(days, system.plant())
+    weights = learning.weights_of([system.pk])[system.pk]
+    baseline = verdict.baseline(days, system.plant(), weights)
     standing = Standing.objects.filter(system=system).defer("verdict").first()
     rows = days.rows(slice(-RANKED_DAYS, None))
     return Seen(rows, baseline, standing.leading if standing else verdict.NOT_ENOUGH_DATA)

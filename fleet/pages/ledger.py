@@ -8,6 +8,7 @@ from typing import Any
 
 from fleet.pages import words
 from fleet.pages.units import Preference, measured, number
+from fleet.pages.words import NARROW
 
 SHARES = frozenset(
     (
@@ -19,6 +20,9 @@ SHARES = frozenset(
     )
 )
 """Findings without a unit that are shares of something whole: printed in per cent."""
+
+LEAST_FACTOR = 0.02
+"""How much a finding must count more or less than in the table to be spoken of."""
 
 STRONG, CLEAR, SLIGHT = 1.6, 0.7, 0.2
 """Log-likelihood ratios: five times, twice, 1.2 times likelier."""
@@ -96,11 +100,20 @@ def _line(entry: Mapping[str, Any], condition: str, prefer: Preference) -> Line:
         uncertainty=f"± {measured(spread, spread_unit, prefer)}" if spread is not None else "",
         push=own,
         others=tuple(sorted(others, key=lambda push: -push.log_ratio)),
-        text=str(entry.get("text") or "") if _agrees(entry, own) else "",
+        text=_text(entry, own),
         source=str(entry.get("source") or ""),
         settle=str(entry.get("settle") or ""),
         hours=number(entry.get("hours"), 0),
     )
+
+
+def _text(entry: Mapping[str, Any], own: Push) -> str:
+    """The entry's sentence where it fits, and how much visits make the finding count."""
+    said = [str(entry.get("text") or "")] if _agrees(entry, own) else []
+    factor = float(entry.get("factor") or 1.0)
+    if abs(factor - 1.0) >= LEAST_FACTOR:
+        said.append(f"counts {factor:.2f}{NARROW}times since visits have tested it")
+    return "; ".join(filter(None, said))
 
 
 def _agrees(entry: Mapping[str, Any], own: Push) -> bool:

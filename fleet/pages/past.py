@@ -14,8 +14,9 @@ from diagnostics.drift import Drift, Kind, drift
 from diagnostics.episodes import LEAST_JUDGED_S
 from diagnostics.findings import Context
 from diagnostics.samples import FloatArray, TimeArray
+from diagnostics.weigh import Weights
 from diagnostics.windows import Windows
-from fleet.analysis import day_rows
+from fleet.analysis import day_rows, learning
 from fleet.models import System
 from fleet.pages import units
 from fleet.pages.units import Preference
@@ -69,20 +70,21 @@ class Past:
 
 
 def load(systems: Sequence[System]) -> Mapping[int, Past]:
-    """The past of systems with their indoor units and site; one query for all days."""
+    """The past of systems with their indoor units and site, in three queries."""
     rows = day_rows.load(system.pk for system in systems)
-    return {system.pk: of(rows[system.pk], system) for system in systems}
+    weights = learning.weights_of(rows)
+    return {system.pk: of(rows[system.pk], system, weights[system.pk]) for system in systems}
 
 
-def of(days: Windows, system: System) -> Past:
-    """The past from a system's pooled days."""
+def of(days: Windows, system: System, weights: Weights) -> Past:
+    """The past from a system's pooled days, judged by some weights."""
     plant = system.plant()
-    baseline = verdict.baseline(days, plant)
+    baseline = verdict.baseline(days, plant, weights)
     context = Context(plant, baseline)
     judged = np.nan_to_num(days.column("judged_s"))
     fault = np.full(len(days), np.nan)
     if len(days):
-        fault = 1.0 - weigh.weigh(days, context, weigh.table()).probabilities[:, 0]
+        fault = 1.0 - weigh.weigh(days, context, weights).probabilities[:, 0]
     steady = np.nan_to_num(days.column("to_indoor_s")) >= STEADY_S
     expected = sigma = np.full(len(days), np.nan)
     if baseline is not None:
