@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 
-from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery, Value
+from django.db.models.functions import Coalesce
 
 from fleet.models import Event, News, NewsKind, Standing
 
@@ -121,7 +122,7 @@ def _urgency(now: datetime) -> Iterable[News]:
     """Compressors that came into danger, and those that have been out of it for a while."""
     last = _last(NewsKind.URGENT, NewsKind.CALM)
     standings = Standing.objects.defer("verdict").annotate(
-        before=Subquery(last.values("kind")[:1]),
+        before=Coalesce(Subquery(last.values("kind")[:1]), Value("")),
         before_pk=Subquery(last.values("pk")[:1]),
         before_at=Subquery(last.values("at")[:1]),
     )
@@ -137,7 +138,7 @@ def _data(now: datetime) -> Iterable[News]:
     """Systems whose data stopped of late, and those whose data came again."""
     last = _last(NewsKind.SILENT, NewsKind.BACK)
     standings = Standing.objects.defer("verdict").annotate(
-        before=Subquery(last.values("kind")[:1]),
+        before=Coalesce(Subquery(last.values("kind")[:1]), Value("")),
         before_pk=Subquery(last.values("pk")[:1]),
         before_since=Subquery(last.values("since")[:1]),
     )
