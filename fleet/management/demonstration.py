@@ -12,14 +12,28 @@ from pathlib import Path
 
 import django
 from django.contrib.auth import get_user_model
+from django.contrib.auth.models import User
 from django.db import transaction
+from django.db.models import Max, Q
+from django.utils import timezone
 
 from fixtures import demo
 from fleet.analysis import alarm_state, backlog, events
 from fleet.ingest.manifest import register
 from fleet.ingest.receive import receive
 from fleet.ingest.take_in import take_in
-from fleet.models import Client, Event, Membership, Role, System, UploadState
+from fleet.models import (
+    Client,
+    Event,
+    Membership,
+    Role,
+    Site,
+    SiteVisit,
+    Standing,
+    System,
+    UploadState,
+    VisitOutcome,
+)
 from fleet.timeseries import store
 
 RECENT = timedelta(days=7)
@@ -53,6 +67,29 @@ NOTES = (
     "No complaint yet. On the same trip, if time allows.",
 )
 """What the manager writes under the events given to the technician."""
+
+
+PLACES = {
+    "ferry-hall": ("London", 51.478, -0.214),
+    "sedge-library": ("London", 51.535, -0.093),
+    "stonebeck-gym": ("London", 51.561, -0.142),
+    "lantern-theatre": ("London", 51.509, -0.121),
+    "heron-hotel": ("Berlin", 52.507, 13.332),
+    "pinegate-school": ("Berlin", 52.560, 13.210),
+    "loomhouse": ("Berlin", 52.529, 13.441),
+    "willowcross-clinic": ("Queensland", -27.472, 153.026),
+    "sandbar-arcade": ("Queensland", -27.392, 153.110),
+    "copperline-tower": ("Arizona", 33.450, -112.073),
+    "glasswing-laboratory": ("Singapore", 1.296, 103.787),
+    "saltmarsh-museum": ("Lisbon", 38.697, -9.206),
+}
+"""Where the invented buildings are said to stand: region, latitude and longitude in degrees."""
+
+REPAIRED = (
+    "A flare at the second branch box leaked: made anew, pressure and vacuum held. "
+    "Recovered, weighed, charged to the nameplate and line allowance."
+)
+"""What the technician wrote after the scenario's repair."""
 
 
 @dataclass(frozen=True)
@@ -142,14 +179,45 @@ def give_work() -> None:
         get_user_model().objects.get(membership__role=role, username__in=_usernames())
         for role in (Role.MANAGER, Role.TECHNICIAN)
     )
-    if Event.objects.filter(assignee=technician).exists():
+    _say_where()
+    _record_repairs(technician)
+    if Event.objects.filter(assignee=technician, closed_at=None).exists():
         return
     active = Event.objects.filter(closed_at=None, withdrawn=False, assignee=None)
     strongest = active.order_by("-system__standing__score", "-peak_probability")
+    planned = timezone.localdate() + timedelta(days=1)
     for event, note in zip(strongest[: len(NOTES)], NOTES, strict=False):
-        Event.objects.filter(pk=event.pk).update(assignee=technician)
+        Event.objects.filter(pk=event.pk).update(assignee=technician, visit_planned_on=planned)
         event.notes.create(author=manager, text=note)
         events.change(event.pk, alarm_state.acknowledge)
+
+
+def _say_where() -> None:
+    for site in Site.objects.filter(code__in=PLACES, region=""):
+        site.region, site.latitude_deg, site.longitude_deg = PLACES[site.code]
+        site.save(update_fields=("region", "latitude_deg", "longitude_deg"))
+
+
+def _record_repairs(technician: User) -> None:
+    """The visits of the scenario's repairs, where an event was found that they answer; once."""
+    last = Standing.objects.aggregate(last=Max("at"))["last"]
+    for code, day in demo.repairs(demo.latest_midnight(last)).items() if last else ():
+        site, system = code.split("/")
+        of_system = Event.objects.filter(system__site__code=site, system__code=system)
+        answered = of_system.filter(withdrawn=False, opened_at__date__lte=day)
+        event = answered.filter(Q(closed_at=None) | Q(closed_at__date__gte=day)).first()
+        if event is None or SiteVisit.objects.filter(event__system=event.system).exists():
+            continue
+        Event.objects.filter(pk=event.pk).update(assignee=technician)
+        rated_kg = event.system.rated_charge_kg
+        SiteVisit.objects.create(
+            event=event,
+            visitor=technician,
+            visited_on=day,
+            outcome=VisitOutcome.CONFIRMED,
+            readings={} if rated_kg is None else {"charged_kg": rated_kg},
+            remark=REPAIRED,
+        )
 
 
 def _usernames() -> list[str]:

@@ -24,7 +24,18 @@ from fixtures.simulator.write import SiteSpec
 from fleet.access import visible_systems
 from fleet.analysis import backlog
 from fleet.management import demonstration
-from fleet.models import DueDay, Event, EventState, Membership, Role, System, Upload, UploadState
+from fleet.models import (
+    DueDay,
+    Event,
+    EventState,
+    Membership,
+    Role,
+    SiteVisit,
+    Standing,
+    System,
+    Upload,
+    UploadState,
+)
 from tests.analysis import building
 from tests.diagnostics import rows
 
@@ -136,6 +147,35 @@ def test_the_technician_is_given_work_once(suspicion: System) -> None:
     assert event.assignee.membership.role == Role.TECHNICIAN
     assert event.state == EventState.ACKNOWLEDGED_ACTIVE
     assert event.notes.get().author.membership.role == Role.MANAGER
+
+
+@pytest.mark.django_db
+def test_a_repair_is_recorded_once_and_only_where_an_event_answers_to_it(
+    suspicion: System,
+) -> None:
+    demonstration.admit_people()
+    last = Standing.objects.get(system=suspicion).at
+    ((code, day),) = demo.repairs(demo.latest_midnight(last)).items()
+    site, system = code.split("/")
+    repaired = building.registered(site, client="copperline-estates")
+    System.objects.filter(pk=repaired.pk).update(code=system, rated_charge_kg=9.5)
+    demonstration.give_work()
+    assert not SiteVisit.objects.exists()
+    before = datetime(day.year, day.month, day.day, tzinfo=UTC) - timedelta(days=9)
+    event = Event.objects.create(
+        system=repaired,
+        condition="undercharge",
+        opened_at=before,
+        closed_at=before + timedelta(days=11),
+        last_window=before + timedelta(days=11),
+        peak_probability=0.9,
+        peak_at=before,
+    )
+    demonstration.give_work()
+    demonstration.give_work()
+    visit = SiteVisit.objects.get()
+    assert (visit.event, visit.visited_on) == (event, day)
+    assert visit.readings == {"charged_kg": 9.5}
 
 
 def test_a_database_of_its_own_is_not_for_demos(monkeypatch: pytest.MonkeyPatch) -> None:
