@@ -47,8 +47,8 @@ class Pair:
     instead: str
     first_findings: tuple[str, ...]
     second_findings: tuple[str, ...]
-    first_told: str
-    second_told: str
+    first_phrases: tuple[str, ...]
+    second_phrases: tuple[str, ...]
 
     @property
     def clear(self) -> bool:
@@ -58,19 +58,20 @@ class Pair:
     @property
     def sentence(self) -> str:
         """Both, each with the findings that need it."""
-        return f"Two conditions at once: {self.first_told} and {self.second_told}."
+        first = _told(self.first, self.first_phrases)
+        return f"Two conditions at once: {first} and {_told(self.second, self.second_phrases)}."
 
     def beside(self, leading: str) -> tuple[str, str]:
-        """What is there besides the leading condition: its name, and in words.
+        """What is there besides the leading condition: its name, and in words with one finding.
 
         Where the leading condition is neither of the two, no name, and both in words.
         """
-        others = {self.first: (self.second, self.second_told)}
-        others[self.second] = (self.first, self.first_told)
+        others = {self.first: (self.second, self.second_phrases)}
+        others[self.second] = (self.first, self.first_phrases)
         if leading not in others:
             return "", f"or two at once: {WORDS[self.first]} and {WORDS[self.second]}"
-        name, told = others[leading]
-        return name, f"perhaps also {told}"
+        name, phrases = others[leading]
+        return name, f"perhaps also {_told(name, phrases[:1])}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -214,9 +215,6 @@ def _pair(names: tuple[str, str], against: tuple[float, str], said: _Said, place
     first, second = said.ways[place]
     both = said.both[:, place]
     needs = (_needed(both - said.single[:, second]), _needed(both - said.single[:, first]))
-    told = [
-        WORDS[name] + _told(found, said.measured) for name, found in zip(names, needs, strict=True)
-    ]
     return Pair(
         first=names[0],
         second=names[1],
@@ -224,8 +222,8 @@ def _pair(names: tuple[str, str], against: tuple[float, str], said: _Said, place
         instead=against[1],
         first_findings=tuple(REGISTRY[i].name for i in needs[0]),
         second_findings=tuple(REGISTRY[i].name for i in needs[1]),
-        first_told=told[0],
-        second_told=told[1],
+        first_phrases=_phrases(needs[0], said.measured),
+        second_phrases=_phrases(needs[1], said.measured),
     )
 
 
@@ -234,13 +232,17 @@ def _needed(gain: FloatArray) -> list[int]:
     return [int(i) for i in np.argsort(-gain)[:_REASONS] if gain[i] > _LEAST_REASON]
 
 
-def _told(places: list[int], measured: tuple[Measured, ...]) -> str:
-    """The findings in words, in brackets; empty without any."""
-    phrases = [
+def _phrases(places: list[int], measured: tuple[Measured, ...]) -> tuple[str, ...]:
+    """The findings in words."""
+    return tuple(
         REGISTRY[i].phrase.format(
             measured=shown(REGISTRY[i], measured[i].value[0]),
             expected=shown(REGISTRY[i], measured[i].expected[0]),
         )
         for i in places
-    ]
-    return f" ({'; '.join(phrases)})" if phrases else ""
+    )
+
+
+def _told(name: str, phrases: tuple[str, ...]) -> str:
+    """A condition in words, its findings in brackets."""
+    return WORDS[name] + (f" ({'; '.join(phrases)})" if phrases else "")
