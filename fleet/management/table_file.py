@@ -14,7 +14,7 @@ from django.core.management.base import CommandError
 
 from fleet.analysis import table
 from fleet.management.arguments import REFUSED, WRONG_USAGE, moment, registered_system
-from fleet.models import System
+from fleet.models import AuditEntry, System
 
 SUFFIXES = (".csv", ".parquet")
 
@@ -48,6 +48,12 @@ def requested(options: Mapping[str, Any]) -> Request:
             returncode=WRONG_USAGE,
         )
     return Request(registered_system(options["system"]), start, end, output)
+
+
+def note(asked: Request, what: str) -> None:
+    """Write down that data were taken out."""
+    organisation = asked.system.site.client.organisation_id
+    AuditEntry.objects.by_command(f"exported {what} of", asked.system, organisation)
 
 
 def write(rows: pl.DataFrame, output: Path) -> None:

@@ -11,6 +11,19 @@ from django.utils import timezone
 from fleet.models.organisation import Organisation
 
 
+class AuditEntryManager(models.Manager["AuditEntry"]):
+    """Writes lines."""
+
+    def by_command(self, what: str, about: object, organisation_id: int | None) -> None:
+        """What somebody did on the command line, who has no account there."""
+        self.create(
+            organisation_id=organisation_id,
+            name="command line",
+            what=what,
+            about=str(about)[:300],
+        )
+
+
 class AuditEntry(models.Model):
     """One line of the record. ``name`` stays when the account is gone."""
 
@@ -25,6 +38,8 @@ class AuditEntry(models.Model):
     what = models.CharField(max_length=60)
     about = models.CharField(max_length=300, blank=True)
     address = models.GenericIPAddressField(null=True)
+
+    objects = AuditEntryManager()
 
     class Meta:
         """Newest first."""

@@ -73,10 +73,12 @@ class ShareLink(models.Model):
         """Neither revoked nor expired."""
         return self.revoked_at is None and self.expires_at > timezone.now()
 
-    def note_opening(self, now: datetime) -> None:
-        """Remember the last opening, to the minute."""
-        if self.opened_at is None or now - self.opened_at >= OPENING_NOTED_EVERY:
-            ShareLink.objects.filter(pk=self.pk).update(opened_at=now)
+    def note_opening(self, now: datetime) -> bool:
+        """Remember the last opening, to the minute; whether it was a new one."""
+        if self.opened_at is not None and now - self.opened_at < OPENING_NOTED_EVERY:
+            return False
+        ShareLink.objects.filter(pk=self.pk).update(opened_at=now)
+        return True
 
     def revoke(self, now: datetime) -> None:
         """Open no more."""

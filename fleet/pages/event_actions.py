@@ -13,7 +13,7 @@ from fleet import access
 from fleet.analysis import alarm_state, events
 from fleet.analysis.alarm_state import Alarm
 from fleet.models import Event, EventChange
-from fleet.pages import arrange, units
+from fleet.pages import arrange, record, units
 from fleet.pages.forms import NoteForm, SendForm, ShelveForm, VisitForm, faults
 
 
@@ -109,4 +109,5 @@ def visit(request: HttpRequest, pk: int) -> HttpResponse:
     reported.save()
     Event.objects.filter(pk=event.pk).update(visit_planned_on=None)  # it has been made
     found = reported.get_outcome_display()
+    record.note(request, "recorded a visit at", f"{event.system}: {found}")
     return _done(request, event, "Visit recorded.", f"recorded a visit: {found}")

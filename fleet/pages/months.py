@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.conf import settings
 from django.core.paginator import Paginator
 from django.db.models import Count, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
@@ -44,8 +43,6 @@ def told(request: HttpRequest, systems: QuerySet[System], prefer: Preference) ->
         "months": months,
         "choices": MONTHS,
         "now": now,
-        "company": settings.COMPANY_NAME,
-        "logo": company.has_logo(),
     }
 
 
@@ -56,6 +53,7 @@ def _page(
     context = {
         "base": "base.html",
         **told(request, systems, prefer),
+        **company.letterhead(client),
         "client": client,
         "title": client.name,
         "role": access.role_of(request.user),

@@ -70,7 +70,7 @@ def _page(request: HttpRequest, **more: Any) -> HttpResponse:
         "people": people,
         "coded": set(coded),
         "invitations": [it for it in invitations.select_related("made_by") if it.waiting],
-        "form": InvitationForm(clients=clients),
+        "form": InvitationForm(clients=clients, initial={"role": Role.TECHNICIAN}),
         "role": access.role_of(request.user),
         **more,
     }

@@ -15,7 +15,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
 from fleet import access
-from fleet.models import AuditEntry, Role
+from fleet.models import AuditEntry, Role, ShareLink
 
 LINES_A_PAGE = 100
 
@@ -39,6 +39,17 @@ def note(request: HttpRequest, what: str, about: object = "", who: User | None =
         name=user.get_username(),
         what=what,
         about=str(about)[:300],
+        address=address_of(request),
+    )
+
+
+def note_opening(request: HttpRequest, link: ShareLink) -> None:
+    """Write down that a shared report was opened; nobody is signed in then."""
+    AuditEntry.objects.create(
+        organisation_id=link.client.organisation_id,
+        name=f"link for {link.reader}",
+        what="opened the shared report of",
+        about=link.client.name,
         address=address_of(request),
     )
 

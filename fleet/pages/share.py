@@ -13,6 +13,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from fleet import access
 from fleet.models import ShareLink, System
+from fleet.pages import company, record
 from fleet.pages.forms import ShareForm, faults
 from fleet.pages.months import told
 from fleet.pages.units import Preference
@@ -32,13 +33,14 @@ def make(request: HttpRequest, code: str) -> HttpResponse:
     if not form.is_valid():
         messages.error(request, faults(form))
         return redirect("client", code)
-    days = timedelta(days=form.cleaned_data["days"])
+    good = form.cleaned_data
     ShareLink.objects.create(
         client=client,
-        reader=form.cleaned_data["reader"],
+        reader=good["reader"],
         made_by_id=request.user.pk,
-        expires_at=timezone.now() + days,
+        expires_at=timezone.now() + timedelta(days=good["days"]),
     )
+    record.note(request, "shared the report of", f"{client.name} with {good['reader']}")
     messages.success(request, "The link is made. Whoever has it sees this client's report.")
     return redirect("client", code)
 
@@ -48,6 +50,7 @@ def revoke(request: HttpRequest, pk: int) -> HttpResponse:
     """Let a link open no more."""
     link = access.share_link_or_404(request.user, pk)
     link.revoke(timezone.now())
+    record.note(request, "took back the shared report of", link)
     messages.success(request, f"The link for {link.reader} opens no more.")
     return redirect("client", link.client.code)
 
@@ -60,7 +63,8 @@ def shared(request: HttpRequest, token: str) -> HttpResponse:
     link = ShareLink.objects.opened_by(token, now)
     if link is None:
         raise Http404
-    link.note_opening(now)
+    if link.note_opening(now):
+        record.note_opening(request, link)
     wants_f = request.GET.get("temperature") == "degF"
     prefer = Preference("degF") if wants_f else Preference()
     systems = System.objects.filter(site__client=link.client)
@@ -68,6 +72,7 @@ def shared(request: HttpRequest, token: str) -> HttpResponse:
         "base": "report/shared_base.html",
         "shared": True,
         **told(request, systems, prefer),
+        **company.letterhead(link.client),
         "client": link.client,
         "title": link.client.name,
         "link": link,

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
-import pytest
-from django.test import Client as Browser
+from datetime import timedelta
 
-from fleet.models import AuditEntry, Digest, PersonSettings
+import pytest
+from django.core.management import call_command
+from django.test import Client as Browser
+from django.utils import timezone
+from pytest_django import Settings
+
+from fleet.models import AuditEntry, Digest, Organisation, PersonSettings, ShareLink
 from fleet.notices import mails
 from fleet.pages.units import LB_KG, Preference
 from tests.pages.scene import Scene, signed_in
@@ -110,3 +115,41 @@ def test_the_record_is_written_once_and_read_by_managers(fleet: Scene) -> None:
         entry.save()
     with pytest.raises(TypeError, match=r"A line of the record is never removed\."):
         entry.delete()
+
+
+def test_what_leaves_the_house_is_written_down(
+    fleet: Scene, capsys: pytest.CaptureFixture[str]
+) -> None:
+    browser = signed_in(fleet.rep)
+    browser.post(f"/clients/{fleet.client.code}/share", {"reader": "the owner", "days": "7"})
+    link = ShareLink.objects.get()
+    for _ in range(2):
+        assert Browser().get(f"/shared/{link.token}/").status_code == 200
+    browser.post(f"/share-links/{link.pk}/revoke")
+    call_command("token", fleet.site.code)
+    visit = {"outcome": "confirmed", "visited_on": "2026-03-05"}
+    signed_in(fleet.manager).post(f"/events/{fleet.event.pk}/visit", visit)
+    said = list(AuditEntry.objects.exclude(what="signed in").order_by("pk"))
+    assert [(line.name, line.what) for line in said] == [
+        ("rhea", "shared the report of"),
+        ("link for the owner", "opened the shared report of"),
+        ("rhea", "took back the shared report of"),
+        ("command line", "made a token"),
+        ("mara", "recorded a visit at"),
+    ]
+    assert {line.organisation for line in said} == {Organisation.objects.default()}
+
+
+def test_a_report_bears_the_name_of_the_company_that_looks_after_the_client(
+    fleet: Scene, settings: Settings
+) -> None:
+    settings.COMPANY_NAME = "Brook Services"
+    link = ShareLink.objects.create(
+        client=fleet.client, reader="x", expires_at=timezone.now() + timedelta(days=1)
+    )
+    assert "Brook Services" in Browser().get(f"/shared/{link.token}/").content.decode()
+    second = Organisation.objects.create(code="second", name="Second Company")
+    type(fleet.client).objects.filter(pk=fleet.client.pk).update(organisation=second)
+    said = Browser().get(f"/shared/{link.token}/").content.decode()
+    assert "Second Company" in said
+    assert "Brook Services" not in said

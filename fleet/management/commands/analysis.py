@@ -27,4 +27,5 @@ class Command(BaseCommand):
         asked = table_file.requested(options)
         rows = table.of(per_sample(asked.system, asked.start, asked.end))
         table_file.write(rows, asked.output)
+        table_file.note(asked, "analysis")
         self.stdout.write(f"{rows.height} samples of {asked.system} written to {asked.output}.")

@@ -34,6 +34,7 @@ class Command(BaseCommand):
         rows = _rows(options["what"], asked)
         harmless = export.harmless(rows) if asked.output.suffix == ".csv" else rows
         table_file.write(harmless, asked.output)
+        table_file.note(asked, options["what"])
         self.stdout.write(f"{rows.height} rows of {asked.system} written to {asked.output}.")
 
 

@@ -38,16 +38,11 @@ class Command(BaseCommand):
             )
         found, made = Organisation.objects.update_or_create(code=code, defaults={"name": name})
         what = "made the organisation" if made else "named the organisation"
-        self._note(found, what, f"{code}: {name}")
+        AuditEntry.objects.by_command(what, f"{code}: {name}", found.pk)
         self.stdout.write(f"{code}: {name}")
         if options["invite"]:
             invitation, text = Invitation.objects.make(found.pk, options["invite"], Role.MANAGER)
             link = settings.PUBLIC_ADDRESS + reverse("invitation", args=[text])
             letters.invite(invitation, settings.COMPANY_NAME or "Millrace", link)
-            self._note(found, "invited", str(invitation))
+            AuditEntry.objects.by_command("invited", invitation, found.pk)
             self.stdout.write(f"A letter to {invitation.email} is queued; the link in it is {link}")
-
-    def _note(self, organisation: Organisation, what: str, about: str) -> None:
-        AuditEntry.objects.create(
-            organisation=organisation, name="command line", what=what, about=about[:300]
-        )

@@ -11,7 +11,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from fleet.management.arguments import REFUSED, WRONG_USAGE, moment
-from fleet.models import Site, UploadToken
+from fleet.models import AuditEntry, Site, UploadToken
 
 PREFIX = re.compile(r"[0-9a-f]{8}")
 
@@ -40,6 +40,7 @@ class Command(BaseCommand):
             return
         expires_at = _future("--expires", options["expires"]) if options["expires"] else None
         token, text = UploadToken.objects.make(site, expires_at)
+        AuditEntry.objects.by_command("made a token", token, site.client.organisation_id)
         self.stdout.write(text)
         until = f"lasts until {expires_at.isoformat()}" if expires_at else "does not expire"
         self.stderr.write(
@@ -62,11 +63,12 @@ class Command(BaseCommand):
                 f"{site.code} has no token {prefix}; not revoked yet: {known}.", returncode=REFUSED
             )
         token.revoke(timezone.now())
+        AuditEntry.objects.by_command("revoked a token", token, site.client.organisation_id)
         self.stderr.write(f"Token {prefix} of {site.code} is revoked.")
 
 
 def _registered_site(code: str) -> Site:
-    site = Site.objects.filter(code=code).first()
+    site = Site.objects.select_related("client").filter(code=code).first()
     if site is None:
         raise CommandError(
             f"{code} is not registered: load its site folder with load_site first.",
