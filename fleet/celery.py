@@ -7,11 +7,9 @@ from __future__ import annotations
 
 import os
 import signal
-from datetime import datetime
 from typing import Any
 
 from celery import Celery, signals
-from celery.schedules import schedstate, schedule
 
 from fleet import embedded
 from fleet.embedded.children import die_with_parent, end_with_keeper
@@ -23,23 +21,10 @@ SWEEP_EVERY_S = 5.0
 # So that unread ones do not pile up; servers' clocks may differ by so much.
 NEWS_EVERY_S = 60.0
 MESSAGES_EVERY_S = 10.0
-SWEEP_EXPIRES_S = 300.0
+UNREAD_EXPIRES_S = 300.0
 # Longer than any task may take, or a running one would be handed out twice. The shortest value
 # of any program on the broker wins, so it is set in all three places Celery reads.
 VISIBILITY_TIMEOUT_S = 120
-
-
-class Steady(schedule):  # type: ignore[misc]
-    """Every so many seconds, also after the clock was put back.
-
-    Celery's own schedule then waits until the clock has caught up, be it for hours.
-    """
-
-    def is_due(self, last_run_at: datetime) -> schedstate:
-        """Whether to run now, and the seconds until the next look."""
-        if self.maybe_make_aware(last_run_at) > self.now():
-            return schedstate(is_due=True, next=self.seconds)
-        return super().is_due(last_run_at)
 
 
 def configuration() -> dict[str, Any]:
@@ -77,21 +62,22 @@ def configuration() -> dict[str, Any]:
         "worker_send_task_events": False,
         "timezone": "UTC",
         "enable_utc": True,
+        "beat_scheduler": "fleet.scheduler.Scheduler",
         "beat_schedule": {
             "sweep": {
                 "task": "fleet.tasks.sweep",
-                "schedule": Steady(SWEEP_EVERY_S),
-                "options": {"expires": SWEEP_EXPIRES_S},
+                "schedule": SWEEP_EVERY_S,
+                "options": {"expires": UNREAD_EXPIRES_S},
             },
             "look_for_news": {
                 "task": "fleet.tasks.look_for_news",
-                "schedule": Steady(NEWS_EVERY_S),
-                "options": {"expires": NEWS_EVERY_S},
+                "schedule": NEWS_EVERY_S,
+                "options": {"expires": UNREAD_EXPIRES_S},
             },
             "send_messages": {
                 "task": "fleet.tasks.send_messages",
-                "schedule": Steady(MESSAGES_EVERY_S),
-                "options": {"expires": MESSAGES_EVERY_S},
+                "schedule": MESSAGES_EVERY_S,
+                "options": {"expires": UNREAD_EXPIRES_S},
             },
         },
     }

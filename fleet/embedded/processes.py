@@ -177,7 +177,7 @@ def _scheduler() -> Service:
     # Its state is kept in memory: due work is computed from the database.
     return Service(
         name="scheduler",
-        argv=[*_celery("beat"), "--scheduler=celery.beat.Scheduler", "--pidfile="],
+        argv=[*_celery("beat"), "--pidfile="],
         stop_within_s=5.0,
     )
 

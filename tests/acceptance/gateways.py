@@ -7,6 +7,7 @@ import json
 import random
 import threading
 import time
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from urllib.parse import urlsplit
@@ -19,11 +20,15 @@ ANSWER_LIMIT_S = 15.0
 
 @dataclass
 class Ledger:
-    """What gateways sent and were told. ``unknown``: sent, but no answer was waited for."""
+    """What gateways sent and were told.
+
+    unknown: sent, but no answer was waited for; answers: how often each status came.
+    """
 
     acknowledged: dict[Piece, str] = field(default_factory=dict)
     unknown: set[Piece] = field(default_factory=set)
     failed_sends: int = 0
+    answers: Counter[int] = field(default_factory=Counter)
     sent_again: int = 0
     contradictions: list[str] = field(default_factory=list)
     lock: threading.Lock = field(default_factory=threading.Lock)
@@ -97,6 +102,8 @@ class Gateway:
             return None
         finally:
             connection.close()
+        with self.ledger.lock:
+            self.ledger.answers[answer.status] += 1
         if answer.status in (200, 202):
             return str(json.loads(content)["upload"])
         if answer.status < 500 and answer.status != 429:

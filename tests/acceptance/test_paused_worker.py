@@ -12,8 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.acceptance.kills import environment
 from tests.acceptance.pieces import cut_logs
+from tests.acceptance.trial import environment
 from tests.embedded.harness import REPOSITORY, Stack, eventually
 
 STORE = """

@@ -9,11 +9,12 @@ from django.utils import timezone
 
 from fleet import tasks
 from fleet.analysis import days
-from fleet.celery import SWEEP_EVERY_S, Steady, app
+from fleet.celery import app
 from fleet.ingest.receive import receive
 from fleet.ingest.take_in import RETRY_AFTER
 from fleet.models import DueDay, SignInFailure, Upload
 from fleet.models.sign_in import BY_BOTH, SPAN
+from fleet.scheduler import Scheduler
 from tests.analysis import building
 
 HOURS = timedelta(hours=6)
@@ -63,15 +64,26 @@ def test_the_longest_wait_of_a_day_is_shorter_than_what_is_believed() -> None:
     assert max(waits) < days.LONGEST_RETRY < HOURS
 
 
-@pytest.mark.parametrize(
-    ("ran_ago", "due"),
-    [(SWEEP_EVERY_S - 2, False), (SWEEP_EVERY_S, True), (1e5, True), (-1.0, True), (-1e5, True)],
-)
-def test_the_schedule_goes_on_whichever_way_the_clock_was_put(ran_ago: float, due: bool) -> None:
-    schedule = Steady(SWEEP_EVERY_S, nowfun=lambda: NOW, app=app)
-    found = schedule.is_due(NOW - timedelta(seconds=ran_ago))
-    assert found.is_due is due
-    assert 0 < found.next <= SWEEP_EVERY_S
+def test_the_scheduler_rings_on_whichever_way_the_clock_is_put(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    clock, rung = [NOW], []
+    monkeypatch.setattr(app, "now", lambda: clock[0])
+    monkeypatch.setattr(Scheduler, "producer", None)
+    monkeypatch.setattr(
+        Scheduler, "apply_entry", lambda _, entry, producer: rung.append(entry.name)
+    )
+    scheduler = Scheduler(app, lazy=True)
+    scheduler.merge_inplace(app.conf.beat_schedule)
+    for put in (timedelta(), HOURS, -HOURS, timedelta(seconds=-90), timedelta(days=400), -HOURS):
+        clock[0] += put
+        rung.clear()
+        waits = 0.0
+        while waits < 60.0:
+            wait = max(scheduler.tick(), 0.001)
+            clock[0] += timedelta(seconds=wait)
+            waits += wait
+        assert 11 <= rung.count("sweep") <= 14, f"put by {put}"
 
 
 @pytest.mark.django_db

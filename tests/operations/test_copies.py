@@ -17,7 +17,7 @@ from django.db import connection
 
 from fleet.operations import copies, inventory
 from fleet.operations.inventory import Content
-from tests.acceptance.kills import environment
+from tests.acceptance.trial import environment
 from tests.embedded.harness import REPOSITORY, Stack, new_folder
 
 SAMPLES = REPOSITORY / "fixtures" / "samples" / "quay-store"

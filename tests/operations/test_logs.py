@@ -14,7 +14,7 @@ from fleet import tasks
 from fleet.ingest import take_in as ingest
 from fleet.ingest.receive import receive
 from fleet.logs import Format, Formatter, about
-from tests.acceptance.kills import environment
+from tests.acceptance.trial import environment
 from tests.analysis import building
 from tests.embedded.harness import REPOSITORY, Stack, new_folder
 

