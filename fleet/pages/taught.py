@@ -145,7 +145,7 @@ def _finding(line: FindingLine) -> Finding:
         title=TITLES.get(line.finding, line.finding),
         right=line.right,
         wrong=line.wrong,
-        counts=f"{line.factor:.2f}{words.NARROW}times" if line.factor != 1.0 else "as before",
+        counts=f"×{words.NARROW}{line.factor:.2f}",
         way=way,
         reason=line.reason,
     )

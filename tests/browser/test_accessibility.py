@@ -76,6 +76,7 @@ def addresses(event: Event) -> dict[str, str]:
         "shared": f"/shared/{link.token}/",
         "charge": f"/sites/{system.site.code}/{system.code}/charge/?limit=1",
         "logs": "/logs/",
+        "taught": "/taught/",
         "mapping": f"/logs/{mapping.pk}/",
         "event": f"/events/{event.pk}/",
         "not found": "/sites/no-such-place/",
