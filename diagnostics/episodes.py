@@ -1,4 +1,8 @@
-"""Windows joined into episodes, with hysteresis."""
+"""Windows joined into episodes, with hysteresis, day by day.
+
+A day leaves for the next only whether a stretch is open and what it has come to; so when a day
+changes, the days before it need not be followed again.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +14,7 @@ from numpy.typing import NDArray
 from diagnostics import pooling, verdict, weigh
 from diagnostics.findings import Context
 from diagnostics.plant import Plant
-from diagnostics.samples import FloatArray
+from diagnostics.samples import FloatArray, TimeArray
 from diagnostics.weigh import CONDITIONS, Weights
 from diagnostics.windows import WINDOW_S, Windows
 
@@ -43,6 +47,54 @@ class Episode:
     peak_at: np.datetime64
 
 
+@dataclass(frozen=True, eq=False)
+class Open:
+    """A stretch under suspicion that has not ended, as far as it has gone.
+
+    opened, last: starts of its first and last window. total: sum over its windows of the
+    probabilities of the conditions, shape (6,). peak, peak_at: the highest probability of each
+    condition and the start of the window that first had it, shape (6,).
+    """
+
+    opened: np.datetime64
+    last: np.datetime64
+    total: FloatArray
+    peak: FloatArray
+    peak_at: TimeArray
+
+    def and_then(self, later: Open) -> Open:
+        """Both as one stretch."""
+        higher = later.peak > self.peak
+        return Open(
+            self.opened,
+            later.last,
+            self.total + later.total,
+            np.where(higher, later.peak, self.peak),
+            np.where(higher, later.peak_at, self.peak_at),
+        )
+
+    def episode(self, closed: np.datetime64 | None) -> Episode:
+        """The episode it makes."""
+        leading = 1 + int(np.argmax(self.total[1:]))
+        return Episode(
+            condition=CONDITIONS[leading],
+            opened=self.opened,
+            last=self.last,
+            closed=closed,
+            peak_probability=float(self.peak[leading]),
+            peak_at=self.peak_at[leading],
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Day:
+    """What a UTC day came to: the episodes that closed in it, and the stretch open at its end."""
+
+    day: np.datetime64
+    closed: tuple[Episode, ...]
+    still_open: Open | None
+
+
 def episodes(windows: Windows, plant: Plant, weights: Weights | None = None) -> tuple[Episode, ...]:
     """Every episode of the system, oldest first.
 
@@ -52,39 +104,76 @@ def episodes(windows: Windows, plant: Plant, weights: Weights | None = None) -> 
         return ()
     weights = weights or weigh.table()
     context = Context(plant, verdict.baseline(windows, plant, weights))
+    days = follow(windows, context, weights)
+    closed = [episode for day in days for episode in day.closed]
+    still_open = days[-1].still_open
+    return (*closed, *([still_open.episode(None)] if still_open else []))
+
+
+def follow(
+    windows: Windows,
+    context: Context,
+    weights: Weights,
+    since: np.datetime64 | None = None,
+    before: Open | None = None,
+) -> list[Day]:
+    """Day by day what the windows come to, from the UTC midnight ``since`` on.
+
+    windows: ascending; of those before ``since`` the ones less than ``SPAN_S`` older are needed.
+    before: the stretch open when ``since`` comes. Whether the days before are followed again or
+    taken from what was kept, the result is the same to the last bit.
+    """
     pooled = pooling.trailing(windows, SPAN_S)
+    if since is not None:
+        pooled = pooled.rows(pooled.start >= since)
     shares = weigh.weigh(pooled, context, weights).probabilities
     silent = np.nan_to_num(pooled.column("judged_s")) < LEAST_JUDGED_S
-    inside = _latched(np.where(silent, np.nan, 1.0 - shares[:, 0]))
-    edges = np.diff(np.concatenate([[0], inside.astype(np.int8), [0]]))
-    starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
-    return tuple(
-        _episode(windows, shares, int(first), int(end))
-        for first, end in zip(starts, ends, strict=True)
-    )
+    fault = np.where(silent, np.nan, 1.0 - shares[:, 0])
+    days, first = np.unique(pooled.start.astype("datetime64[D]"), return_index=True)
+    found: list[Day] = []
+    for day, low, high in zip(days, first, [*first[1:], len(pooled)], strict=True):
+        rows = slice(int(low), int(high))
+        inside = _latched(fault[rows], before is not None)
+        closed, before = _through(pooled.start[rows], shares[rows], inside, before)
+        found.append(Day(day, closed, before))
+    return found
 
 
-def _latched(fault: FloatArray) -> NDArray[np.bool_]:
+def _latched(fault: FloatArray, before: bool = False) -> NDArray[np.bool_]:
     """True from where ``fault`` reaches OPEN_AT until it falls below CLOSE_AT, shape (w,).
 
-    NaN says nothing.
+    NaN says nothing. before: what holds until something is said.
     """
     said = np.where(fault >= OPEN_AT, 1, np.where(fault < CLOSE_AT, -1, 0))
     # The last window that said anything decides for those that say nothing.
     index = np.maximum.accumulate(np.where(said != 0, np.arange(said.size), -1))
-    return np.asarray(np.where(index >= 0, said[index], -1) == 1)
+    return np.asarray(np.where(index >= 0, said[index] == 1, before))
 
 
-def _episode(windows: Windows, shares: FloatArray, first: int, end: int) -> Episode:
-    inside = shares[first:end]
-    leading = 1 + int(np.argmax(inside[:, 1:].sum(axis=0)))
-    peak = first + int(np.argmax(inside[:, leading]))
-    last = windows.start[end - 1]
-    return Episode(
-        condition=CONDITIONS[leading],
-        opened=windows.start[first],
-        last=last,
-        closed=None if end == len(windows) else last + np.timedelta64(WINDOW_S, "s"),
-        peak_probability=float(shares[peak, leading]),
-        peak_at=windows.start[peak],
-    )
+def _through(
+    start: TimeArray, shares: FloatArray, inside: NDArray[np.bool_], before: Open | None
+) -> tuple[tuple[Episode, ...], Open | None]:
+    """Episodes that close among some windows, and the stretch open after them."""
+    edges = np.diff(np.concatenate([[0], inside.astype(np.int8), [0]]))
+    starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+    closed: list[Episode] = []
+    still_open = before
+    if before is not None and not inside[0]:
+        closed.append(before.episode(_end(before)))
+        still_open = None
+    for first, end in zip(starts, ends, strict=True):
+        stretch = _stretch(start[first:end], shares[first:end])
+        still_open = still_open.and_then(stretch) if still_open else stretch
+        if end < inside.size:
+            closed.append(still_open.episode(_end(still_open)))
+            still_open = None
+    return tuple(closed), still_open
+
+
+def _end(stretch: Open) -> np.datetime64:
+    return stretch.last + np.timedelta64(WINDOW_S, "s")
+
+
+def _stretch(start: TimeArray, shares: FloatArray) -> Open:
+    highest = shares.argmax(axis=0)
+    return Open(start[0], start[-1], shares.sum(axis=0), shares.max(axis=0), start[highest])

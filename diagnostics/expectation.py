@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from diagnostics import pooling
 from diagnostics.samples import FloatArray
 from diagnostics.windows import Windows
 
@@ -47,25 +47,28 @@ class Baseline:
         """Expected upstream subcooling and its standard uncertainty [K], each shape (w,)."""
         columns = design(rows)
         spread = np.einsum("ij,jk,ik->i", columns, self.covariance, columns)
-        return columns @ self.mean, np.sqrt(spread + NOISE_K**2 / 3)
+        return (columns * self.mean).sum(axis=1), np.sqrt(spread + NOISE_K**2 / 3)
 
 
-def learn(history: Windows) -> Baseline | None:
-    """The baseline of the first ``BASELINE_DAYS`` usable days of ``history``.
+def learn(days: Windows) -> Baseline | None:
+    """The baseline of the first ``BASELINE_DAYS`` usable ones of pooled days.
 
-    history: windows judged normal, older than the days to be judged. None with fewer than four
-    days on which liquid ran to the indoor units for half an hour of steady operation.
+    days: judged normal, older than the days to be judged. None with fewer than four days on which
+    liquid ran to the indoor units for half an hour of steady operation.
     """
-    days = pooling.daily(history)
-    usable = days.column("to_indoor_s") >= _LEAST_S
-    days = days.rows(usable & np.isfinite(design(days)).all(axis=1))
-    days = days.rows(slice(0, BASELINE_DAYS))
+    days = days.rows(usable(days)).rows(slice(0, BASELINE_DAYS))
     if len(days) < 4:
         return None
     columns, observed = design(days), days.column("subcooling_to_indoor_k")
     precision = np.diag(_PRIOR_SD**-2.0) + columns.T @ columns / NOISE_K**2
     covariance: FloatArray = np.linalg.inv(precision).astype(np.float64)
     return Baseline(covariance @ columns.T @ observed / NOISE_K**2, covariance, len(days))
+
+
+def usable(days: Windows) -> NDArray[np.bool_]:
+    """Which pooled days have enough to learn from, shape (w,)."""
+    enough = days.column("to_indoor_s") >= _LEAST_S
+    return np.asarray(enough & np.isfinite(design(days)).all(axis=1))
 
 
 def design(rows: Windows) -> FloatArray:

@@ -34,9 +34,7 @@ def pool(windows: Windows) -> Windows:
     """All rows as one, dated at the last row's start. No rows give no row."""
     if not len(windows):
         return windows
-    weights = _weights(windows)
-    total = (np.nan_to_num(windows.features) * weights).sum(axis=0)
-    return Windows(windows.start[-1:], _ratio(total, weights.sum(axis=0))[None, :])
+    return _between_rows(windows, np.array([0]), np.array([len(windows)]))
 
 
 def trailing(windows: Windows, span_s: float) -> Windows:
@@ -49,19 +47,44 @@ def trailing(windows: Windows, span_s: float) -> Windows:
 
 
 def daily(windows: Windows) -> Windows:
-    """One row a UTC day, dated at midnight."""
+    """One row a UTC day, dated at midnight. Days pooled already stay as they are."""
     if not len(windows):
         return windows
-    days, first = np.unique(windows.start.astype("datetime64[D]"), return_index=True)
+    first = _midnights(windows)
     pooled = _between_rows(windows, first, np.append(first[1:], len(windows)))
+    days = windows.start[first].astype("datetime64[D]")
     return Windows(days.astype("datetime64[us]"), pooled.features)
 
 
+def _midnights(windows: Windows) -> NDArray[np.int64]:
+    """The first row of every UTC day."""
+    days = windows.start.astype("datetime64[D]")
+    return np.flatnonzero(np.append(True, days[1:] != days[:-1]))
+
+
 def _between_rows(windows: Windows, first: NDArray[np.int64], end: NDArray[np.int64]) -> Windows:
-    """Pool rows ``first[i] <= row < end[i]`` for every i, by running sums."""
+    """Pool rows ``first[i] <= row < end[i]`` for every i.
+
+    Running sums begin anew at every UTC midnight: to its last bit, a pooled row depends on the days
+    it reaches into and on no others, however many are at hand.
+    """
     weights = _weights(windows)
-    products = np.nan_to_num(windows.features) * weights
-    running = np.concatenate([np.zeros((1, products.shape[1])), np.cumsum(products, axis=0)])
-    resting = np.concatenate([np.zeros((1, weights.shape[1])), np.cumsum(weights, axis=0)])
-    total, weight = running[end] - running[first], resting[end] - resting[first]
-    return Windows(windows.start[end - 1], _ratio(total, weight))
+    summed = np.concatenate([np.nan_to_num(windows.features) * weights, weights], axis=1)
+    midnights = _midnights(windows)
+    ends = np.append(midnights[1:], len(windows))
+    for low, high in zip(midnights, ends, strict=True):
+        np.cumsum(summed[low:high], axis=0, out=summed[low:high])
+    day = np.repeat(np.arange(midnights.size), ends - midnights)
+    pooled = summed[end - 1]
+    for back in range(1, int((day[end - 1] - day[first]).max()) + 1):
+        reaching = np.flatnonzero(day[end - 1] - back >= day[first])
+        pooled[reaching] += summed[ends[day[end[reaching] - 1] - back] - 1]
+    within = np.flatnonzero(first > midnights[day[first]])
+    pooled[within] -= summed[first[within] - 1]
+    total, weight = np.split(pooled, 2, axis=1)
+    means = _ratio(total, weight)
+    alone = np.flatnonzero(end - first == 1)  # to divide by what it was multiplied with may round
+    means[alone] = np.where(
+        _IS_SECONDS | (weight[alone] < 1.0), means[alone], windows.features[first[alone]]
+    )
+    return Windows(windows.start[end - 1], means)

@@ -23,6 +23,9 @@ _LEAST_COVERAGE = 0.1
 _LEAST_RUNNING_S = 2 * 3600.0
 _LEAST_JUDGED_S = 1800.0
 
+_DAYS_AT_A_TIME = 64
+"""A baseline rests on few early days; most systems show them among the first so many."""
+
 WET_SUPERHEAT_K = 8.0
 """Discharge superheat below which liquid may be coming back (common practice, no source)."""
 
@@ -85,20 +88,26 @@ def _step(raw: str | Mapping[str, object]) -> Step:
 
 
 def judge(
-    windows: Windows, plant: Plant, at: np.datetime64, weights: Weights | None = None
+    windows: Windows,
+    plant: Plant,
+    at: np.datetime64,
+    weights: Weights | None = None,
+    days: Windows | None = None,
 ) -> Verdict:
     """The verdict as of ``at`` on the last ``RANKED_DAYS`` days.
 
-    windows: every row of the system; those that start at or after ``at`` are left out, and older
-    ones than the ranked days teach what is normal for this system. weights: the plain table where
-    none are given.
+    windows: rows of the system; those that start at or after ``at`` are left out. weights: the
+    plain table where none are given. days: pooled days of the system up to that of its last window
+    before ``at``, of which older ones teach what is normal for it; where they are given, windows
+    older than the ranked days need not be.
     """
     weights = weights or weigh.table()
     before = windows.rows(windows.start < at)
     since = at - np.timedelta64(RANKED_DAYS, "D")
     recent = before.rows(before.start >= since)
+    days = pooling.daily(before) if days is None else days
     row = pooling.pool(recent)
-    context = Context(plant, baseline(before, plant, weights))
+    context = Context(plant, baseline(days, plant, weights))
     if not len(row):
         return _unknown(context, weights)
     # The days are weighed beside the whole, at the price of one.
@@ -159,17 +168,23 @@ def _leading(probabilities: FloatArray) -> str:
 def baseline(
     windows: Windows, plant: Plant, weights: Weights | None = None
 ) -> expectation.Baseline | None:
-    """What is normal for this system, from its early days that looked normal by themselves."""
+    """What is normal for this system, from its early days that looked normal by themselves.
+
+    windows: all rows of the system, or its pooled days, which come to the same.
+    """
     if not len(windows):
         return None
-    settled = windows.start[-1] - np.timedelta64(expectation.SETTLED_DAYS, "D")
-    history = windows.rows(windows.start < settled)
-    days = pooling.daily(history)
-    if not len(days):
-        return None
-    probabilities = weigh.weigh(days, Context(plant), weights or weigh.table()).probabilities
-    normal = days.start[probabilities[:, 0] > 0.5].astype("datetime64[D]")
-    return expectation.learn(history.rows(np.isin(history.start.astype("datetime64[D]"), normal)))
+    last = windows.start[-1].astype("datetime64[D]")
+    settled = last - np.timedelta64(expectation.SETTLED_DAYS, "D")
+    history = pooling.daily(windows.rows(windows.start < settled))
+    context, weights = Context(plant), weights or weigh.table()
+    normal = np.zeros(len(history), np.bool_)
+    for first in range(0, len(history), _DAYS_AT_A_TIME):
+        if np.count_nonzero(normal & expectation.usable(history)) >= expectation.BASELINE_DAYS:
+            break
+        some = slice(first, first + _DAYS_AT_A_TIME)
+        normal[some] = weigh.weigh(history.rows(some), context, weights).probabilities[:, 0] > 0.5
+    return expectation.learn(history.rows(normal))
 
 
 def _unknown(context: Context, weights: Weights) -> Verdict:

@@ -197,9 +197,14 @@ def combine(measured: tuple[Measured, ...], weights: Weights) -> Evidence:
 
 
 def together(shares: FloatArray, weights: Weights) -> FloatArray:
-    """Probabilities of the conditions from those of their hypotheses, (w, h) to (w, 6)."""
-    member = weights.condition[:, None] == np.arange(len(CONDITIONS))
-    return np.asarray(shares @ member.astype(np.float64))
+    """Probabilities of the conditions from those of their hypotheses, (w, h) to (w, 6).
+
+    Not a product of matrices, whose last bits depend on how many rows there are.
+    """
+    found = np.zeros((shares.shape[0], len(CONDITIONS)))
+    for hypothesis, condition in enumerate(weights.condition):
+        found[:, condition] += shares[:, hypothesis]
+    return found
 
 
 def _ratio(measured: Measured, likelihood: Likelihood, weights: Weights) -> FloatArray:

@@ -16,8 +16,11 @@ from fleet.models import PooledDay
 def replace(system_id: int, day: date, windows: Windows) -> None:
     """Put the pooled windows of a UTC day in the place of its row; none where there are none.
 
-    Runs in the caller's transaction.
+    What was kept of this day's course and of later days' is void. Runs in the caller's
+    transaction, which holds `Lock.STANDING` of the system.
     """
+    later = PooledDay.objects.filter(system_id=system_id, day__gte=day)
+    later.exclude(judged_by="").update(judged_by="")
     if not len(windows):
         PooledDay.objects.filter(system_id=system_id, day=day).delete()
         return

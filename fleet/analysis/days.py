@@ -13,7 +13,7 @@ from django.utils import timezone
 from diagnostics.analyse import METHOD_VERSION, Analysis, analyse
 from fleet.analysis import window_rows
 from fleet.analysis.instants import DAY, WARM_UP, midnight
-from fleet.analysis.locks import sole_on_day
+from fleet.analysis.locks import Lock, sole_on_day, take
 from fleet.models import DueDay, Standing, System
 from fleet.timeseries import store
 
@@ -54,6 +54,7 @@ def analyse_day(system_id: int, day: date) -> int:
         try:
             windows = analyse_span(system_id, day).windows
             with transaction.atomic():
+                take(Lock.STANDING, system_id)
                 _finish(system_id, day, generation)
                 return window_rows.replace_day(system_id, day, windows)
         except (OperationalError, InterfaceError, psycopg.OperationalError):

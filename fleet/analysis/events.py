@@ -6,20 +6,17 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
-import numpy as np
 from django.db import transaction
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils import timezone
 
-from diagnostics import verdict as verdicts
 from diagnostics.analyse import METHOD_VERSION
 from diagnostics.episodes import Episode
-from diagnostics.plant import Plant
 from diagnostics.weigh import Weights
-from diagnostics.windows import WINDOW_S, Windows
 from fleet.analysis import alarm_state
 from fleet.analysis.alarm_state import Alarm
 from fleet.analysis.instants import to_64, to_utc
+from fleet.analysis.record import Record
 from fleet.models import Event, EventNote, EventState, SiteVisit, System
 
 TOLERANCE = timedelta(days=1)
@@ -93,17 +90,8 @@ def match(events: Sequence[Event], found: Sequence[Found], touched: set[int]) ->
     )
 
 
-@dataclass(frozen=True, eq=False)
-class Past:
-    """What an event is judged by: the plant, all windows of the system, and the weights."""
-
-    plant: Plant
-    windows: Windows
-    weights: Weights
-
-
-def reconcile(system: System, past: Past, episodes: Iterable[Episode]) -> None:
-    """Bring the events of a system up to the episodes in its windows.
+def reconcile(system: System, record: Record, episodes: Iterable[Episode]) -> None:
+    """Bring the events of a system up to the episodes in its record.
 
     Runs in the caller's transaction. What people did stays: an event nobody touched goes when its
     episode goes, one that somebody touched is withdrawn.
@@ -116,8 +104,8 @@ def reconcile(system: System, past: Past, episodes: Iterable[Episode]) -> None:
     fresh = [(Event(system=system), episode) for episode in matching.new]
     for event, episode in (*matching.kept, *fresh):
         _bring_up(event, episode)
-        if _needs_verdict(event, episode, past.weights):
-            _judge_at_peak(event, episode, past)
+        if _needs_verdict(event, episode, record.weights):
+            _judge_at_peak(event, episode, record)
         event.save()
 
 
@@ -191,11 +179,8 @@ def _needs_verdict(event: Event, episode: Found, weights: Weights) -> bool:
     ) or (event.method_version, event.verdict.get("taught", "")) != judged_by
 
 
-def _judge_at_peak(event: Event, episode: Found, past: Past) -> None:
+def _judge_at_peak(event: Event, episode: Found, record: Record) -> None:
     event.peak_at, event.peak_probability = episode.peak_at, episode.peak_probability
     event.method_version = METHOD_VERSION
-    peak = to_64(episode.peak_at)
-    known = past.windows.rows(past.windows.start <= peak)
-    end = peak + np.timedelta64(WINDOW_S, "s")
-    verdict = verdicts.judge(known, past.plant, end, past.weights)
+    verdict = record.judge(to_64(episode.peak_at))
     event.verdict, event.why = verdict.as_json(), verdict.why[:300]

@@ -23,9 +23,9 @@ from diagnostics.verdict import Verdict
 from diagnostics.verdict import judge as judge_at
 from diagnostics.weigh import CONDITIONS
 from diagnostics.windows import empty
-from fleet.analysis import learning, window_rows
-from fleet.analysis.instants import DAY, RESOLUTION, midnight, to_utc
-from fleet.analysis.standing import judge
+from fleet.analysis import learning
+from fleet.analysis.instants import DAY, RESOLUTION, midnight, to_64, to_utc
+from fleet.analysis.record import Record
 from fleet.models import System
 from fleet.timeseries import store
 
@@ -199,9 +199,9 @@ def _of_verdict(
 
 
 def _of_windows(system: System, at: datetime) -> SystemRank:
-    windows = window_rows.load(system.pk, before=at)
-    weights = learning.weights_of([system.pk])[system.pk]
-    verdict = judge(windows, system.plant(), weights) if len(windows) else _judge_nothing(system)
+    record = Record.of(system, learning.weights_of([system.pk])[system.pk])
+    last = record.last_window(to_64(at))
+    verdict = _judge_nothing(system) if last is None else record.judge(last)
     return _of_verdict(system.site.code, system.code, verdict, _last_sample(system, at))
 
 

@@ -4,22 +4,17 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-import numpy as np
 from django.db import connection, transaction
 from django.db.models import F, OuterRef, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 
-from diagnostics import verdict as verdicts
 from diagnostics.analyse import METHOD_VERSION
-from diagnostics.episodes import episodes
-from diagnostics.plant import Plant
-from diagnostics.verdict import Verdict
-from diagnostics.weigh import CONDITIONS, Weights
-from diagnostics.windows import WINDOW_S, Windows
-from fleet.analysis import days, events, learning, window_rows
-from fleet.analysis.events import Past
+from diagnostics.weigh import CONDITIONS
+from diagnostics.windows import WINDOW_S
+from fleet.analysis import course, days, events, learning
 from fleet.analysis.instants import to_utc
 from fleet.analysis.locks import Lock, take
+from fleet.analysis.record import Record
 from fleet.models import DueDay, Lesson, Standing, System
 from fleet.timeseries import store
 
@@ -41,18 +36,18 @@ def refresh(system_id: int) -> None:
     """Bring events and standing of a system up to its windows, and settle its analysed days.
 
     A pure function of the windows and of what visits taught, but for what people did with the
-    events. Waits for another process that refreshes the same system.
+    events. Its cost depends on how much changed, not on the length of the history. Waits for
+    another process that refreshes the same system.
     """
     take(Lock.STANDING, system_id)
     analysed = DueDay.objects.filter(days.ANALYSED, system_id=system_id)
     settled = list(analysed.values_list("pk", "generation", "day"))
     system = System.objects.select_related("site").get(pk=system_id)
-    plant, windows = system.plant(), window_rows.load(system_id)
     weights = learning.weights_of([system_id])[system_id]
-    if len(windows):
-        found = episodes(windows, plant, weights)
-        events.reconcile(system, Past(plant, windows, weights), found)
-        _stand(system, plant, windows, weights)
+    record = Record.of(system, weights)
+    if len(record.days):
+        events.reconcile(system, record, course.episodes(record))
+        _stand(system, record)
     else:
         Standing.objects.filter(system=system).update(taught=weights.taught)
     if settled:
@@ -60,12 +55,6 @@ def refresh(system_id: int) -> None:
     for pk, generation, _ in settled:
         DueDay.objects.filter(pk=pk, generation=generation).delete()
     mark_uploads_analysed(system_id)
-
-
-def judge(windows: Windows, plant: Plant, weights: Weights) -> Verdict:
-    """The verdict as of the end of the last window."""
-    end = windows.start[-1] + np.timedelta64(WINDOW_S, "s")
-    return verdicts.judge(windows, plant, end, weights)
 
 
 def outdated() -> QuerySet[Standing]:
@@ -85,16 +74,19 @@ def mark_uploads_analysed(system_id: int | None = None) -> None:
         cursor.execute(_MARK_ANALYSED, (system_id,))
 
 
-def _stand(system: System, plant: Plant, windows: Windows, weights: Weights) -> None:
-    verdict = judge(windows, plant, weights)
+def _stand(system: System, record: Record) -> None:
+    last = record.last_window()
+    if last is None:
+        return
+    verdict = record.judge(last)
     extent = store.extent(system.pk)
     Standing.objects.update_or_create(
         system=system,
         defaults={
-            "at": to_utc(windows.start[-1]) + WINDOW,
+            "at": to_utc(last) + WINDOW,
             "last_sample": extent[1] if extent else None,
             "method_version": METHOD_VERSION,
-            "taught": weights.taught,
+            "taught": record.weights.taught,
             "score": verdict.score,
             "leading": verdict.leading,
             "coverage": verdict.coverage,

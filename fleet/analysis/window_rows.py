@@ -53,7 +53,7 @@ LOAD = """
 COPY (
     SELECT start, features FROM fleet_window
     WHERE system_id = {system_id} AND method_version = {version}
-      AND start <= {until}::timestamptz - interval '15 minutes'
+      AND start >= {since} AND start <= {until}::timestamptz - interval '15 minutes'
     ORDER BY start
 ) TO STDOUT (FORMAT BINARY)
 """
@@ -66,14 +66,19 @@ class StoredWindowsError(RuntimeError):
     """Stored window rows do not fit FEATURES: raise METHOD_VERSION with every change of them."""
 
 
-def load(system_id: int, before: datetime | None = None) -> Windows:
-    """Windows of a system under the present method that ended by ``before``; all if None.
+def load(system_id: int, before: datetime | None = None, since: datetime | None = None) -> Windows:
+    """Windows of a system under the present method, by default all.
+
+    before: those that ended by then. since: those that start then or later.
 
     Raises StoredWindowsError.
     """
     until = "infinity" if before is None else before.isoformat()
+    begin = "-infinity" if since is None else since.isoformat()
     # Filled in here: a cursor that logs its queries takes no parameters with COPY.
-    query = sql.SQL(LOAD).format(system_id=system_id, version=METHOD_VERSION, until=until)
+    query = sql.SQL(LOAD).format(
+        system_id=system_id, version=METHOD_VERSION, since=begin, until=until
+    )
     with connection.cursor() as cursor, cursor.copy(query) as copy:
         data = b"".join(copy)
     return unpack(data)

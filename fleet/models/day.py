@@ -12,12 +12,19 @@ class PooledDay(models.Model):
     """The windows of one system's UTC day as one row of ``diagnostics.windows.FEATURES``.
 
     Written together with the windows, so that a year is 365 rows instead of 35,000.
+
+    Beside it is kept what ``fleet.analysis.course`` found at its end: ``still_open``, the episode
+    that had not ended, and ``closed``, those that ended in it. Both hold good while ``judged_by``
+    is what the system is judged by; it is empty from when the day or an earlier one changes.
     """
 
     system = models.ForeignKey(System, on_delete=models.CASCADE, related_name="pooled_days")
     day = models.DateField()
     method_version = models.PositiveIntegerField()
     features = ArrayField(models.FloatField())
+    judged_by = models.CharField(max_length=64, blank=True, default="")
+    still_open = models.JSONField(null=True, blank=True)
+    closed = models.JSONField(blank=True, default=list)
 
     class Meta:
         """One row a system and day."""
