@@ -8,6 +8,7 @@ from multiprocessing import get_context
 from time import monotonic
 
 import django
+from django.db.models import Min
 
 from fleet.analysis import days, standing
 from fleet.models import DueDay
@@ -78,9 +79,12 @@ def drain_parallel(workers: int, progress: Progress | None = None) -> int:
 def systems_with_work(limit: int | None = None) -> list[int]:
     """Systems with days to analyse or analysed days to settle, longest due first.
 
-    After them those whose standing does not yet know what visits taught.
+    After them those whose standing does not yet know what visits taught. A row of a day keeps its
+    number from when the day became due until it is settled, so that under overload a system that
+    sends without pause takes its turn like the others.
     """
     due = DueDay.objects.filter(days.runnable() | days.ANALYSED)
-    systems = due.order_by("system_id").values_list("system_id", flat=True).distinct()
+    oldest = due.values("system_id").annotate(oldest=Min("pk")).order_by("oldest")
+    systems = oldest.values_list("system_id", flat=True)
     taught = standing.outdated().order_by("system_id").values_list("system_id", flat=True)
     return list(dict.fromkeys([*systems[:limit], *taught[:limit]]))[:limit]

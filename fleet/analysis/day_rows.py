@@ -6,11 +6,12 @@ from collections.abc import Iterable
 from datetime import date
 
 import numpy as np
+from django.db.models import Exists, OuterRef
 
 from diagnostics import pooling
 from diagnostics.analyse import METHOD_VERSION
 from diagnostics.windows import FEATURES, Windows, empty
-from fleet.models import PooledDay
+from fleet.models import DueDay, PooledDay
 
 
 def replace(system_id: int, day: date, windows: Windows) -> None:
@@ -56,9 +57,13 @@ def load(system_ids: Iterable[int]) -> dict[int, Windows]:
 
 
 def outdated(system_ids: Iterable[int]) -> set[int]:
-    """Systems some of whose days still wait to be judged by the present method."""
+    """Systems some of whose days still wait to be judged by the present method.
+
+    A day whose samples were let go stays as an older method judged it; it waits for nothing.
+    """
     rows = PooledDay.objects.filter(system_id__in=list(system_ids))
-    waiting = rows.exclude(method_version=METHOD_VERSION)
+    is_due = DueDay.objects.filter(system=OuterRef("system"), day=OuterRef("day"))
+    waiting = rows.exclude(method_version=METHOD_VERSION).filter(Exists(is_due))
     return set(waiting.values_list("system_id", flat=True).distinct())
 
 

@@ -50,8 +50,10 @@ def expired(older_than: timedelta, now: datetime) -> Expired:
 def let_go(boundary: date) -> None:
     """Drop samples before ``boundary`` and empty the bodies of uploads that held them.
 
-    Windows, events and the uploads' reports stay: results are small, and learning needs them.
-    The row of an upload stays so that the same bytes, sent again, are still known.
+    Windows, pooled days, events and the uploads' reports stay: results are small, and learning and
+    the view of years need them. They are of the method that judged them; a later method, which
+    cannot see the samples any more, leaves them out. The row of an upload stays so that the same
+    bytes, sent again, are still known.
     """
     with transaction.atomic():
         forgetting.drop_before(boundary)

@@ -10,7 +10,7 @@ import pytest
 from diagnostics import pooling
 from diagnostics.windows import FEATURES, INDEX, Windows, empty
 from fleet.analysis import day_rows, window_rows
-from fleet.models import PooledDay, System
+from fleet.models import DueDay, PooledDay, System
 from tests.analysis.building import registered
 
 DAY = date(2026, 3, 5)
@@ -54,6 +54,15 @@ def test_days_of_another_method_are_not_read(system: System) -> None:
     window_rows.replace_day(system.pk, DAY, windows([4.0, 5.0]))
     PooledDay.objects.update(method_version=0)
     assert len(day_rows.load([system.pk])[system.pk]) == 0
+
+
+def test_only_days_that_can_be_judged_again_wait_for_the_present_method(system: System) -> None:
+    window_rows.replace_day(system.pk, DAY, windows([4.0, 5.0]))
+    assert day_rows.outdated([system.pk]) == set()
+    PooledDay.objects.update(method_version=0)
+    assert day_rows.outdated([system.pk]) == set(), "its samples are gone"
+    DueDay.objects.mark(system.pk, [DAY])
+    assert day_rows.outdated([system.pk]) == {system.pk}
 
 
 def test_many_systems_cost_one_query(system: System, django_assert_num_queries: object) -> None:

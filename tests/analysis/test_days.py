@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -192,3 +192,17 @@ def test_rows_of_another_shape_are_refused(system: System) -> None:
         cursor.execute("UPDATE fleet_window SET features = features[1:3]")
     with pytest.raises(window_rows.StoredWindowsError, match="raise METHOD_VERSION"):
         window_rows.load(system.pk)
+
+
+def test_under_overload_the_oldest_work_comes_first() -> None:
+    """Whoever was made due first is first, however often others are made due again."""
+    first, second, third = (building.registered(code=code) for code in ("R1", "R2", "R3"))
+    for system in (third, first, second):
+        DueDay.objects.mark(system.pk, [date(2026, 3, 2)])
+    for _ in range(3):
+        DueDay.objects.mark(first.pk, [date(2026, 3, 2), date(2026, 3, 3)])
+    assert backlog.systems_with_work() == [third.pk, first.pk, second.pk]
+    assert backlog.systems_with_work(1) == [third.pk]
+    DueDay.objects.filter(system=third).delete()
+    DueDay.objects.mark(third.pk, [date(2026, 3, 2)])
+    assert backlog.systems_with_work() == [first.pk, second.pk, third.pk]

@@ -19,6 +19,7 @@ from fleet.models import (
     Client,
     DueDay,
     Membership,
+    PooledDay,
     Site,
     System,
     Upload,
@@ -80,7 +81,7 @@ def test_nothing_is_removed_without_yes(system: System) -> None:
 
 
 def test_old_samples_and_bodies_go_and_results_stay(system: System) -> None:
-    windows = Window.objects.count()
+    windows, days = Window.objects.count(), PooledDay.objects.count()
     old, young = Upload.objects.order_by("received_at")
     assert run("retain", "--older-than", "60", "--yes").startswith("Removed 90 rows")
     assert len(rows(system)) == 90
@@ -93,6 +94,7 @@ def test_old_samples_and_bodies_go_and_results_stay(system: System) -> None:
     assert (bytes(old.body), old.rows_accepted) == (b"", 90)
     assert bytes(young.body)
     assert Window.objects.count() == windows > 0
+    assert PooledDay.objects.count() == days == 2
     assert not DueDay.objects.exists()
     assert run("retain", "--older-than", "60", "--yes").startswith("Nothing is that old")
 
