@@ -15,19 +15,17 @@ from functools import lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
-import numpy as np
 from django.db import connection, transaction
 from django.db.models import QuerySet
 from django.db.models.functions import Now
 
-from diagnostics import learning, verdict, weigh
+from diagnostics import learning, weigh
 from diagnostics.analyse import METHOD_VERSION
 from diagnostics.learning import Learned, Outcome, Result
 from diagnostics.weigh import CONDITIONS, Weights
-from diagnostics.windows import WINDOW_S
-from fleet.analysis import window_rows
 from fleet.analysis.instants import midnight, to_64
 from fleet.analysis.locks import Lock, take
+from fleet.analysis.record import WINDOW, Record
 from fleet.models import Lesson, SiteVisit, System
 
 _FINGERPRINTS = """
@@ -155,11 +153,10 @@ def _say(visit: SiteVisit) -> None:
     """
     if visit.judged_at is None:  # recorded by an older release
         visit.suspected, visit.judged_at = visit.event.condition, visit.event.peak_at
-    end = to_64(visit.judged_at) + np.timedelta64(WINDOW_S, "s")
-    windows = window_rows.load(visit.event.system_id)
-    windows = windows.rows(windows.start < end)
-    if len(windows):
-        told: Mapping[str, Any] = verdict.judge(windows, visit.event.system.plant(), end).as_json()
+    moment = to_64(visit.judged_at)
+    record = Record.of(visit.event.system, weigh.table())
+    if record.last_window(moment + WINDOW) == moment:
+        told: Mapping[str, Any] = record.judge(moment).as_json()
     else:
         told = visit.event.verdict
     plain = told.get("plain") or told.get("conditions") or {}

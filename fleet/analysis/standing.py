@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+import numpy as np
 from django.db import connection, transaction
 from django.db.models import F, OuterRef, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
@@ -47,7 +48,8 @@ def refresh(system_id: int) -> None:
     record = Record.of(system, weights)
     if len(record.days):
         events.reconcile(system, record, course.episodes(record))
-        _stand(system, record)
+    if (last := record.last_window()) is not None:
+        _stand(system, record, last)
     else:
         Standing.objects.filter(system=system).update(taught=weights.taught)
     if settled:
@@ -74,10 +76,7 @@ def mark_uploads_analysed(system_id: int | None = None) -> None:
         cursor.execute(_MARK_ANALYSED, (system_id,))
 
 
-def _stand(system: System, record: Record) -> None:
-    last = record.last_window()
-    if last is None:
-        return
+def _stand(system: System, record: Record, last: np.datetime64) -> None:
     verdict = record.judge(last)
     extent = store.extent(system.pk)
     Standing.objects.update_or_create(
