@@ -16,7 +16,7 @@ from diagnostics.weigh import CONDITIONS
 from fleet import access
 from fleet.models import Event, IndoorUnit, Role, System
 from fleet.pages import history, history_chart, past, standings, units, words
-from fleet.pages.forms import PlaceForm
+from fleet.pages.forms import DataForm, PlaceForm
 from fleet.pages.history import Change
 from fleet.pages.history_chart import EventSpan, HistoryChart
 from fleet.pages.past import Past
@@ -71,6 +71,15 @@ class SystemPart:
             (unit, f"{units.number(unit.cooling_capacity_w / 1000, 1)} kW")
             for unit in self.line.system.indoor_in_order()
         ]
+
+    @property
+    def data_form(self) -> DataForm:
+        """To take the last week of data away."""
+        zone = self.line.system.site.zone
+        last = (self.line.last_sample or self.line.now).astimezone(zone).date()
+        code = self.line.system.code
+        initial = {"first": last - timedelta(days=6), "last": last}
+        return DataForm(initial=initial, auto_id=f"{code}-%s")
 
     @property
     def recent(self) -> tuple[EventLine, ...]:

@@ -132,6 +132,38 @@ class SendForm(forms.Form):
         return day
 
 
+class DataForm(forms.Form):
+    """Which table of a system, over which days at the site, in which form."""
+
+    MOST_DAYS = 31
+    WHAT = (
+        ("results", _("results sample by sample")),
+        ("samples", _("samples as stored")),
+        ("windows", _("rows of 15 minutes")),
+    )
+
+    first = forms.DateField(
+        label=_("First day"), widget=forms.DateInput(attrs={"type": "date", "required": True})
+    )
+    last = forms.DateField(
+        label=_("Last day"), widget=forms.DateInput(attrs={"type": "date", "required": True})
+    )
+    what = forms.ChoiceField(label=_("What"), choices=WHAT)
+    kind = forms.ChoiceField(label=_("As"), choices=(("csv", "CSV"), ("parquet", "Parquet")))
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse days in the wrong order, and more than a page can wait for."""
+        entered: dict[str, Any] = super().clean() or {}
+        first, last = entered.get("first"), entered.get("last")
+        if first and last and not 0 <= (last - first).days < self.MOST_DAYS:
+            said = _(
+                "Choose 1 to %(days)s days, the first before the last; "
+                "the command analysis gives more at once."
+            )
+            raise forms.ValidationError(said % {"days": self.MOST_DAYS})
+        return entered
+
+
 class PlaceForm(forms.ModelForm):  # type: ignore[type-arg]
     """Where a building is, for planning rounds; no manifest says it."""
 
