@@ -6,8 +6,10 @@ from typing import Any
 
 from django.contrib import admin
 from django.db.models import QuerySet
-from django.http import HttpRequest
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
 from django.utils import timezone
+from django.utils.cache import add_never_cache_headers
 
 from fleet.models import (
     Client,
@@ -22,6 +24,8 @@ from fleet.models import (
     Upload,
     UploadToken,
 )
+from fleet.models.token import ROTATED_LASTS
+from fleet.pages import record
 
 
 class ReadOnly(admin.ModelAdmin):  # type: ignore[type-arg]
@@ -150,20 +154,56 @@ class DueDayAdmin(ReadOnly):
 
 @admin.register(UploadToken)
 class UploadTokenAdmin(ReadOnly):
-    """Tokens without their secret; ``manage.py token`` makes them, here they can be revoked."""
+    """Tokens without their secret, which is shown once: when one is made or replaced."""
 
     list_display = ("prefix", "site", "created_at", "last_used_at", "expires_at", "revoked_at")
     list_select_related = ("site",)
     search_fields = ("prefix", "site__code", "site__name")
     exclude = ("sha256",)
-    actions = ("revoke",)
+    actions = ("revoke", "rotate")
+
+    def has_add_permission(self, request: HttpRequest, *_: Any) -> bool:
+        """People who may make tokens."""
+        return bool(request.user.has_perm("fleet.add_uploadtoken"))
+
+    def get_fields(self, request: HttpRequest, obj: UploadToken | None = None) -> Any:
+        """Of a new one, what is to be chosen."""
+        return ("site", "expires_at") if obj is None else super().get_fields(request, obj)
+
+    def save_model(self, request: HttpRequest, obj: UploadToken, *_: Any) -> None:
+        """Draw the secret and keep its digest."""
+        obj.text = obj.draw()
+        obj.save()
+        record.note(request, "made a token", obj)
+
+    def response_add(self, request: HttpRequest, obj: UploadToken, *_: Any) -> HttpResponse:
+        """Show it, this once."""
+        return self._shown(request, [(obj, obj.text)])
 
     def has_revoke_permission(self, request: HttpRequest) -> bool:
         """People who may change tokens."""
-        return request.user.has_perm("fleet.change_uploadtoken")
+        return bool(request.user.has_perm("fleet.change_uploadtoken"))
 
     @admin.action(description="Revoke the selected tokens", permissions=["revoke"])
     def revoke(self, request: HttpRequest, tokens: QuerySet[UploadToken]) -> None:
         """Refuse them from the next request on."""
-        valid = tokens.filter(revoked_at=None)
-        self.message_user(request, f"{valid.update(revoked_at=timezone.now())} tokens revoked.")
+        valid = list(tokens.filter(revoked_at=None))
+        for token in valid:
+            token.revoke(timezone.now())
+            record.note(request, "revoked a token", token)
+        self.message_user(request, f"{len(valid)} tokens revoked.")
+
+    @admin.action(description="Replace the selected tokens", permissions=["revoke"])
+    def rotate(self, request: HttpRequest, tokens: QuerySet[UploadToken]) -> HttpResponse:
+        """A new token in the place of each, which lasts a day more."""
+        made = []
+        for token in tokens.filter(revoked_at=None):
+            made.append(UploadToken.objects.rotate(token, timezone.now(), ROTATED_LASTS))
+            record.note(request, "replaced a token", token)
+        return self._shown(request, made)
+
+    def _shown(self, request: HttpRequest, made: list[tuple[UploadToken, str]]) -> HttpResponse:
+        context = {**self.admin_site.each_context(request), "made": made, "title": "New tokens"}
+        answer = render(request, "admin/fleet/uploadtoken/made.html", context)
+        add_never_cache_headers(answer)
+        return answer

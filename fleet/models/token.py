@@ -7,7 +7,7 @@ import re
 import secrets
 from datetime import datetime, timedelta
 
-from django.db import models
+from django.db import models, transaction
 from django.db.models import Q
 from django.utils import timezone
 
@@ -19,6 +19,8 @@ SHAPE = re.compile(r"millrace_([0-9a-f]{8})_([A-Za-z0-9_-]{43})")
 """A fixed word first, so that a token left in a file can be found; then prefix and secret."""
 
 USE_NOTED_EVERY = timedelta(minutes=1)
+ROTATED_LASTS = timedelta(hours=24)
+"""What a token that was replaced still lasts unless said otherwise: time to visit the gateway."""
 
 
 class UploadTokenManager(models.Manager["UploadToken"]):
@@ -26,10 +28,21 @@ class UploadTokenManager(models.Manager["UploadToken"]):
 
     def make(self, site: Site, expires_at: datetime | None = None) -> tuple[UploadToken, str]:
         """A new token, and its text, which is kept nowhere."""
-        prefix = secrets.token_hex(PREFIX_BYTES)
-        text = f"millrace_{prefix}_{secrets.token_urlsafe(SECRET_BYTES)}"
-        token = self.create(site=site, prefix=prefix, sha256=_digest(text), expires_at=expires_at)
+        token = UploadToken(site=site, expires_at=expires_at)
+        text = token.draw()
+        token.save()
         return token, text
+
+    @transaction.atomic
+    def rotate(
+        self, token: UploadToken, now: datetime, lasts: timedelta
+    ) -> tuple[UploadToken, str]:
+        """A token in the place of another, which lasts so much longer at most."""
+        made = self.make(token.site)
+        end = now + lasts
+        self.filter(Q(expires_at=None) | Q(expires_at__gt=end), pk=token.pk).update(expires_at=end)
+        token.refresh_from_db(fields=["expires_at"])
+        return made
 
     def recognise(self, text: str, now: datetime) -> UploadToken | None:
         """The token of that text with its site, or None: unknown, revoked or expired."""
@@ -55,6 +68,9 @@ class UploadToken(models.Model):
     last_used_at = models.DateTimeField(null=True, blank=True)
     revoked_at = models.DateTimeField(null=True, blank=True)
 
+    text = ""
+    """While it is shown the only time; never stored."""
+
     objects = UploadTokenManager()
 
     class Meta:
@@ -65,6 +81,13 @@ class UploadToken(models.Model):
     def __str__(self) -> str:
         """Site and prefix; the prefix is no secret."""
         return f"{self.site.code} {self.prefix}"
+
+    def draw(self) -> str:
+        """Draw prefix and secret; the text of the token, which is kept nowhere."""
+        self.prefix = secrets.token_hex(PREFIX_BYTES)
+        text = f"millrace_{self.prefix}_{secrets.token_urlsafe(SECRET_BYTES)}"
+        self.sha256 = _digest(text)
+        return text
 
     def note_use(self, now: datetime) -> None:
         """Remember when it was last used, to the minute: not every request is a write."""

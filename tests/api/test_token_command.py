@@ -9,6 +9,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from django.core.management import call_command
 from django.core.management.base import CommandError
+from django.utils import timezone
 
 from fleet.models import Site, UploadToken
 from tests.analysis import building
@@ -154,3 +155,33 @@ def test_a_wrong_expiry_is_wrong_usage(site: Site, expires: str, why: str) -> No
 def test_arguments_that_make_no_sense_are_named(arguments: tuple[str, ...], why: str) -> None:
     with pytest.raises(CommandError, match=re.escape(why)):
         run(*arguments)
+
+
+def test_a_token_is_replaced_without_a_gap(site: Site) -> None:
+    old, old_text = UploadToken.objects.make(site)
+    out, err = run("ferry-hall", "--rotate", old.prefix, "--hours", "2")
+    now = timezone.now()
+    for text in (old_text, out.strip()):
+        assert UploadToken.objects.recognise(text, now) is not None
+    later = now + timedelta(hours=2)
+    assert UploadToken.objects.recognise(old_text, later) is None
+    assert UploadToken.objects.recognise(out.strip(), later) is not None
+    assert f"takes the place of {old.prefix}, which lasts until" in err
+    assert out.strip() not in err
+
+
+def test_replacing_never_lengthens_what_a_token_lasts(site: Site) -> None:
+    soon = timezone.now() + timedelta(hours=1)
+    old, _ = UploadToken.objects.make(site, soon)
+    run("ferry-hall", "--rotate", old.prefix)
+    old.refresh_from_db()
+    assert old.expires_at == soon
+
+
+def test_what_is_revoked_cannot_be_replaced(site: Site) -> None:
+    old, _ = UploadToken.objects.make(site)
+    old.revoke(NOW)
+    said = f"ferry-hall has no token {old.prefix}; not revoked yet: none."
+    assert refusal("ferry-hall", "--rotate", old.prefix) == (1, said)
+    assert refusal("ferry-hall", "--rotate", "x")[0] == 2
+    assert UploadToken.objects.count() == 1
