@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Sequence
 from typing import Any
 
@@ -17,6 +18,7 @@ from fleet.embedded import EmbeddedError, data_folder, ensure
 
 _OLDEST_POSTGRESQL = 16
 _ASK_BROKER_FOR_S = 2.0
+_CLOCKS_APART_S = 5.0
 
 
 @register(Tags.files)
@@ -67,6 +69,25 @@ def database_keeps_what_it_committed(
 
 
 @register(Tags.database)
+def clocks_agree(databases: Sequence[str] | None = None, **_: Any) -> list[CheckMessage]:
+    """Times of arrival, of tokens' ends and of log lines come from several servers."""
+    found: list[CheckMessage] = []
+    for alias in databases or ():
+        with connections[alias].cursor() as cursor:
+            cursor.execute("SELECT extract(epoch FROM clock_timestamp())")
+            apart_s = time.time() - float(cursor.fetchone()[0])
+        if abs(apart_s) > _CLOCKS_APART_S:
+            found.append(
+                checks.Warning(
+                    f"this server's clock is {apart_s:+.0f} s from the database server's.",
+                    hint="Let both follow a time server. See manage.py runbook clock-wrong.",
+                    id="millrace.W002",
+                )
+            )
+    return found
+
+
+@register(Tags.database)
 def broker_answers(databases: Sequence[str] | None = None, **_: Any) -> list[CheckMessage]:
     """Without a broker nothing is lost, but nothing is analysed either."""
     if not databases:
@@ -79,7 +100,8 @@ def broker_answers(databases: Sequence[str] | None = None, **_: Any) -> list[Che
         return [
             checks.Warning(
                 f"the broker does not answer: {error}",
-                hint="Start it, or correct REDIS_URL. Uploads are kept and analysed later.",
+                hint="Start it, or correct REDIS_URL. Uploads are kept and analysed later. "
+                "See manage.py runbook broker-down.",
                 id="millrace.W001",
             )
         ]
@@ -92,7 +114,8 @@ def _unsafe(setting: str, value: str, identity: str) -> list[CheckMessage]:
     return [
         Error(
             f"the database server runs with {setting} = off: what it acknowledged can be lost.",
-            hint=f"Set {setting} = on in the server's postgresql.conf and reload it.",
+            hint=f"Set {setting} = on in the server's postgresql.conf and reload it. "
+            "See manage.py runbook database-down.",
             id=identity,
         )
     ]

@@ -10,7 +10,7 @@ from typing import Any
 from celery import beat
 
 
-class Scheduler(beat.Scheduler):
+class Scheduler(beat.Scheduler):  # type: ignore[misc]
     """Keeps its state in memory: what is due is in the database."""
 
     def tick(self, *args: Any, **kwargs: Any) -> float:

@@ -14,6 +14,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("admin/login/", login_not_required(to_sign_in)),
     path("admin/", admin.site.urls),
     path("", include("fleet.api.urls")),
+    path("", include("fleet.operations.runbook.views")),
     path("", include("fleet.pages.urls")),
     path("", include("fleet.pages.people_urls")),
 ]

@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db import connection
-from django.db.models import Count, Min, Q
+from django.db.models import Count, Min, Q, QuerySet
 
 from fleet.analysis import days
 from fleet.api.open_metrics import Gauge
+from fleet.ingest import arrival
 from fleet.ingest.limits import MAX_ATTEMPTS
-from fleet.models import DueDay, System, Upload, UploadState, Window
+from fleet.models import DueDay, Standing, System, Upload, UploadState, Window
 
 COUNTED_BELOW = 100_000
 """Windows up to which they are counted one by one; above, the database's estimate is near."""
 
+SILENT_AFTER = timedelta(days=1)
+
 
 def measures(now: datetime) -> list[Gauge]:
     """All gauges; totals of the installation, so that they name no site."""
-    return [*_uploads(now), *_due_days(), *_results()]
+    return [*_uploads(now), *_due_days(), *_systems(now), *_results()]
 
 
 def _uploads(now: datetime) -> list[Gauge]:
@@ -26,15 +29,20 @@ def _uploads(now: datetime) -> list[Gauge]:
     counted = Upload.objects.order_by().values_list("state").annotate(Count("pk"))
     states |= dict(counted)
     waiting = Upload.objects.filter(state=UploadState.STORED)
-    first = waiting.aggregate(first=Min("received_at"))["first"]
-    age_s = max(0.0, (now - first).total_seconds()) if first else 0.0
     set_aside = Upload.objects.filter(state=UploadState.REFUSED, attempts__gte=MAX_ATTEMPTS)
+    taken_in = Upload.objects.filter(state=UploadState.TAKEN_IN)
     return [
         Gauge("millrace_uploads", "Uploads by state.", states, "state"),
         Gauge(
             "millrace_queue_age_seconds",
             "Age of the oldest upload not yet taken in; 0 when none waits.",
-            {"": age_s},
+            {"": _oldest_s(waiting, now)},
+            unit="seconds",
+        ),
+        Gauge(
+            "millrace_analysis_lag_seconds",
+            "Age of the oldest upload that is taken in and not yet analysed; 0 when none waits.",
+            {"": _oldest_s(taken_in, now)},
             unit="seconds",
         ),
         Gauge(
@@ -43,6 +51,11 @@ def _uploads(now: datetime) -> list[Gauge]:
             {"": set_aside.count()},
         ),
     ]
+
+
+def _oldest_s(uploads: QuerySet[Upload], now: datetime) -> float:
+    first = uploads.aggregate(first=Min("received_at"))["first"]
+    return max(0.0, (now - first).total_seconds()) if first else 0.0
 
 
 def _due_days() -> list[Gauge]:
@@ -64,9 +77,26 @@ def _due_days() -> list[Gauge]:
     ]
 
 
-def _results() -> list[Gauge]:
+def _systems(now: datetime) -> list[Gauge]:
+    silent = Standing.objects.filter(last_sample__lt=now - SILENT_AFTER)
+    ahead = Standing.objects.filter(last_sample__gt=now + arrival.TOLERANCE)
     return [
         Gauge("millrace_systems", "Registered systems.", {"": System.objects.count()}),
+        Gauge(
+            "millrace_systems_silent",
+            "Systems that have sent data, the newest more than a day old.",
+            {"": silent.count()},
+        ),
+        Gauge(
+            "millrace_systems_ahead",
+            "Systems whose newest data lie in the future: the logger's clock or zone is wrong.",
+            {"": ahead.count()},
+        ),
+    ]
+
+
+def _results() -> list[Gauge]:
+    return [
         Gauge(
             "millrace_windows",
             "Stored windows of 15 minutes; estimated where there are many.",

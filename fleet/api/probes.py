@@ -23,6 +23,8 @@ logger = logging.getLogger(__name__)
 
 BROKER_LIMIT_S = 2.0
 OK = "ok"
+RUNBOOK = {"database": "database-down", "migrations": "bad-deploy", "broker": "broker-down"}
+"""Where `manage.py runbook`, or /runbook/, says what to do."""
 
 
 @explained
@@ -34,9 +36,11 @@ def readyz(_request: HttpRequest) -> HttpResponse:
     checks = {check.__name__: check() for check in (database, migrations, broker)}
     if all(found == OK for found in checks.values()):
         return JsonResponse(checks)
-    detail = "; ".join(f"{name}: {found}" for name, found in checks.items() if found != OK)
+    failed = {name: found for name, found in checks.items() if found != OK}
+    detail = "; ".join(f"{name}: {found}" for name, found in failed.items())
     headers = {"Retry-After": str(RETRY_AFTER_S)}
-    return answer(Problem.UNAVAILABLE, detail, headers, **checks)
+    pages = [f"/runbook/{RUNBOOK[name]}/" for name in failed]
+    return answer(Problem.UNAVAILABLE, detail, headers, **checks, runbook=pages)
 
 
 @explained
