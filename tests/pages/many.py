@@ -2,16 +2,25 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
+from typing import Any
 
 from django.contrib.auth.models import User
-from django.db import connection
+from django.db import connection, models
 
 from diagnostics.analyse import METHOD_VERSION
 from diagnostics.weigh import CONDITIONS
 from diagnostics.windows import FEATURES, INDEX
-from fleet.models import Client, Event, Role
+from fleet.models import (
+    Client,
+    Event,
+    IndoorUnit,
+    PooledDay,
+    Role,
+    Site,
+    Standing,
+    System,
+)
 from tests.pages import scene
 
 CLIENTS = 40
@@ -36,52 +45,69 @@ DAY: dict[str, float] = {
 }
 """A pooled day in summer; every other feature is NaN."""
 
-_STATEMENTS = {
-    "fleet_site": """
-INSERT INTO fleet_site (client_id, code, name, timezone, altitude_m, region, latitude_deg,
-                        longitude_deg)
-SELECT client.id, 'many-' || s, 'Building ' || s, 'Europe/Lisbon', 0, 'Region ' || s %% 12,
-       38 + (s %% 31) / 10.0, -9 + (s %% 29) / 10.0
-FROM generate_series(0, %(sites)s - 1) AS s
-JOIN fleet_client AS client ON client.code = 'many-' || s %% %(clients)s""",
-    "fleet_system": """
-INSERT INTO fleet_system (site_id, code, refrigerant, cooling_capacity_w,
-                          compressor_displacement_m3, compressor_max_speed_rps,
-                          subcooler_valve_full_pulses, rated_charge_kg, subcooler_branch_side,
-                          liquid_lines)
-SELECT site.id, 'R' || r, 'R-32', 45000, 82e-6, 110, 480, 18.5, '', '[]'
-FROM fleet_site AS site, generate_series(1, 2) AS r WHERE site.code LIKE 'many-%%'""",
-    "fleet_indoorunit": """
-INSERT INTO fleet_indoorunit (system_id, slot, code, cooling_capacity_w, room, retired)
-SELECT system.id, u, 'A-' || u, 5600, 'Room ' || u, false
-FROM fleet_system AS system JOIN fleet_site AS site ON site.id = system.site_id,
-     generate_series(0, %(units)s - 1) AS u WHERE site.code LIKE 'many-%%'""",
-    "fleet_standing": """
-INSERT INTO fleet_standing (system_id, at, last_sample, method_version, score, "leading", coverage,
-                            urgent, conditions, why, verdict)
-SELECT system.id, now(), now(), %(method)s, system.id * 37 %% 1000 / 10.0,
-       (%(conditions)s::text[])[1 + system.id %% 6], 0.9, system.id %% 50 = 0,
-       %(shares)s::float8[],
-       'Suspicion because subcooling is 12.4 K, expected 5.0 K.', %(verdict)s::jsonb
-FROM fleet_system AS system JOIN fleet_site AS site ON site.id = system.site_id
-WHERE site.code LIKE 'many-%%'""",
-    "fleet_event": """
-INSERT INTO fleet_event (system_id, condition, opened_at, closed_at, last_window,
-                         peak_probability, peak_at, state, verdict, why, method_version,
-                         shelved_reason, withdrawn)
-SELECT system.id, 'overcharge', now() - n * interval '20 days',
-       CASE WHEN n > 1 OR system.id %% 2 = 0 THEN now() - n * interval '15 days' END, now(), 0.86,
-       now() - n * interval '18 days',
-       CASE WHEN n > 1 OR system.id %% 2 = 0 THEN 'rtn_unack' ELSE 'unack_active' END,
-       %(verdict)s::jsonb, 'Suspicion of too much refrigerant: subcooling 12.4 K.', %(method)s, '',
-       false
-FROM fleet_system AS system JOIN fleet_site AS site ON site.id = system.site_id,
-     generate_series(1, 3) AS n WHERE site.code LIKE 'many-%%'""",
-    "fleet_pooledday": """
-INSERT INTO fleet_pooledday (system_id, day, method_version, features)
-SELECT system.id, current_date - d, %(method)s, %(day)s::float8[]
-FROM fleet_system AS system JOIN fleet_site AS site ON site.id = system.site_id,
-     generate_series(1, %(days)s) AS d WHERE site.code LIKE 'many-%%'""",
+_NEW = "fleet_site AS site WHERE site.altitude_m = %(first)s"
+_OF_NEW = (
+    "fleet_system AS system JOIN fleet_site AS site ON site.id = system.site_id {more}"
+    " WHERE site.altitude_m = %(first)s"
+)
+_CLOSED = "n > 1 OR system.code = 'R2'"
+
+SITE = {
+    "client_id": "client.id",
+    "code": "'many-' || s",
+    "name": "'Building ' || s",
+    "timezone": "'Europe/Lisbon'",
+    "altitude_m": "%(first)s",
+    "region": "'Region ' || s %% 12",
+    "latitude_deg": "38 + (s %% 31) / 10.0",
+    "longitude_deg": "-9 + (s %% 29) / 10.0",
+}
+SYSTEM = {
+    "site_id": "site.id",
+    "code": "'R' || r",
+    "refrigerant": "'R-32'",
+    "cooling_capacity_w": "45000",
+    "compressor_displacement_m3": "82e-6",
+    "compressor_max_speed_rps": "110",
+    "subcooler_valve_full_pulses": "480",
+    "rated_charge_kg": "18.5",
+}
+UNIT = {
+    "system_id": "system.id",
+    "slot": "u",
+    "code": "'A-' || u",
+    "cooling_capacity_w": "5600",
+    "room": "'Room ' || u",
+}
+STANDING = {
+    "system_id": "system.id",
+    "at": "now()",
+    "last_sample": "now()",
+    "method_version": "%(method)s",
+    "score": "system.id * 37 %% 1000 / 10.0",
+    "leading": "(%(conditions)s::text[])[1 + system.id %% 6]",
+    "coverage": "0.9",
+    "urgent": "system.id %% 50 = 0",
+    "conditions": "%(shares)s::float8[]",
+    "why": "'Suspicion because subcooling is 12.4 K, expected 5.0 K.'",
+}
+EVENT = {
+    "system_id": "system.id",
+    "condition": "'overcharge'",
+    "opened_at": "now() - n * interval '20 days'",
+    "closed_at": f"CASE WHEN {_CLOSED} THEN now() - n * interval '15 days' END",
+    "last_window": "now()",
+    "peak_probability": "0.86",
+    "peak_at": "now() - n * interval '18 days'",
+    "state": f"CASE WHEN {_CLOSED} THEN 'rtn_unack' ELSE 'unack_active' END",
+    "method_version": "%(method)s",
+    "why": "'Suspicion of too much refrigerant: subcooling 12.4 K.'",
+}
+POOLED_DAY = {
+    "system_id": "system.id",
+    "day": "current_date - d",
+    "method_version": "%(method)s",
+    "features": "%(day)s::float8[]",
 }
 
 
@@ -96,8 +122,28 @@ class Many:
     event: Event
 
 
-def build(sites: int = 1000, days: int = 56) -> Many:
-    """``sites`` sites with two systems each, three events a system, and so many pooled days."""
+def _insert(model: type[models.Model], columns: dict[str, str], source: str, given: Any) -> None:
+    """Rows of ``source``; a column that is not given has its model's default."""
+    values = dict(given)
+    chosen = dict(columns)
+    for field in model._meta.concrete_fields:
+        if not field.primary_key and field.column not in chosen:
+            name = f"default_{field.column}"
+            prepared = field.get_db_prep_save(
+                given.get(field.column, field.get_default()), connection
+            )
+            values[name], chosen[field.column] = prepared, f"%({name})s"
+    names = ", ".join(f'"{name}"' for name in chosen)
+    table = model._meta.db_table
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"INSERT INTO {table} ({names}) SELECT {', '.join(chosen.values())} FROM {source}",
+            values,
+        )
+
+
+def grow(first: int, sites: int, days: int) -> None:
+    """Add the sites from number ``first`` on, up to ``sites`` of them."""
     # The real ledger has some thirty entries of half a kilobyte.
     stored = scene.verdict("overcharge", 0.86)
     stored["ledger"] = [scene.ENTRY | {"finding": f"finding_{i}"} for i in range(30)]
@@ -106,22 +152,35 @@ def build(sites: int = 1000, days: int = 56) -> Many:
         day[INDEX[name]] = repr(value)
     given = {
         "clients": CLIENTS,
+        "first": first,
         "sites": sites,
         "units": UNITS,
         "days": days,
         "method": METHOD_VERSION,
         "conditions": [*CONDITIONS[1:], "not_enough_data"],
         "shares": [scene.probabilities("overcharge", 0.86)[name] for name in CONDITIONS],
-        "verdict": json.dumps(stored),
+        "verdict": stored,
         "day": "{" + ",".join(day) + "}",
     }
+    numbers = "generate_series(%(first)s, %(sites)s - 1) AS s JOIN fleet_client AS client"
+    _insert(Site, SITE, f"{numbers} ON client.code = 'many-' || s %% %(clients)s", given)
+    _insert(System, SYSTEM, f"generate_series(1, 2) AS r, {_NEW}", given)
+    units = ", generate_series(0, %(units)s - 1) AS u"
+    _insert(IndoorUnit, UNIT, _OF_NEW.format(more=units), given)
+    _insert(Standing, STANDING, _OF_NEW.format(more=""), given)
+    _insert(Event, EVENT, _OF_NEW.format(more=", generate_series(1, 3) AS n"), given)
+    series = ", generate_series(1, %(days)s) AS d"
+    _insert(PooledDay, POOLED_DAY, _OF_NEW.format(more=series), given)
+    with connection.cursor() as cursor:
+        cursor.execute("ANALYZE")
+
+
+def build(sites: int = 1000, days: int = 56) -> Many:
+    """``sites`` sites with two systems each, three events a system, and so many pooled days."""
     Client.objects.bulk_create(
         [Client(code=f"many-{i}", name=f"Client {i}") for i in range(CLIENTS)]
     )
-    with connection.cursor() as cursor:
-        for statement in _STATEMENTS.values():
-            cursor.execute(statement, given)
-        cursor.execute("ANALYZE")
+    grow(0, sites, days)
     client = Client.objects.get(code="many-3")
     technician = scene.person("many-tech", Role.TECHNICIAN)
     event = Event.objects.filter(system__site__client=client, closed_at=None).earliest("pk")
