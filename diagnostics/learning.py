@@ -207,7 +207,7 @@ class _Visits:
 
 def digest(outcomes: Iterable[Outcome], weights: Weights) -> str:
     """Names what is learned from: the outcomes, in whatever order, and the table's priors."""
-    plain = sorted((asdict(outcome) for outcome in outcomes), key=lambda row: str(row["key"]))
+    plain = sorted((vars(outcome) for outcome in outcomes), key=lambda row: str(row["key"]))
     return _sha256([plain, weights.hypotheses, weights.prior.tolist()])
 
 
