@@ -108,12 +108,12 @@ def pattern(history_days: int, every_s: int) -> tuple[System, bytes]:
     return system, frame.filter(later).write_csv().encode()
 
 
-def fleet(model: System, systems: int) -> list[System]:
-    """So many systems like the pattern, four to a site, without data."""
+def fleet(model: System, systems: int, first: int = 0) -> list[System]:
+    """So many systems like the pattern, without data; sites of four, numbered from ``first`` on."""
     count = -(-systems // SYSTEMS_PER_SITE)
     sites = Site.objects.bulk_create(
         Site(client=model.site.client, code=f"site-{at}", name=f"Site {at}", timezone="UTC")
-        for at in range(count)
+        for at in range(first, first + count)
     )
     kept = {f.name: getattr(model, f.name) for f in System._meta.concrete_fields}
     del kept["id"], kept["site"], kept["code"]
