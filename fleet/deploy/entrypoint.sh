@@ -24,4 +24,8 @@ broker_password=$(secret broker_password)
 DATABASE_URL="postgres://millrace:$db_password@${DB_ADDRESS:-db:5432}/millrace"
 REDIS_URL="redis://:$broker_password@${BROKER_ADDRESS:-broker:6379}/0"
 export SECRET_KEY DATABASE_URL REDIS_URL
+if [ -s "$secrets/mail_password" ]; then
+    MILLRACE_MAIL_PASSWORD=$(cat "$secrets/mail_password")
+    export MILLRACE_MAIL_PASSWORD
+fi
 exec "$@"

@@ -154,10 +154,14 @@ def _data(now: datetime) -> Iterable[News]:
 
 def _of_standing(key: str, kind: NewsKind, standing: Standing, now: datetime) -> News:
     about_data = kind in (NewsKind.SILENT, NewsKind.BACK)
+    lasting = Event.objects.filter(system=standing.system_id, closed_at=None, withdrawn=False)
+    strongest = lasting.defer("verdict").order_by("-peak_probability")
     return News(
         key=key,
         kind=kind,
         system_id=standing.system_id,
+        # The page to go to from the mail.
+        event=strongest.first() if kind is NewsKind.URGENT else None,
         condition="" if about_data else standing.leading,
         why="" if about_data else standing.why,
         since=(standing.last_sample or standing.at) if about_data else standing.at,

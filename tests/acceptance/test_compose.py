@@ -86,6 +86,21 @@ def test_secrets_become_the_settings_environment(tmp_path: Path) -> None:
     ]
 
 
+def test_the_password_for_mail_may_be_any_or_none(tmp_path: Path) -> None:
+    for name in SECRETS:
+        (tmp_path / name).write_text("x1")
+    show = ("sh", "-c", 'echo "[${MILLRACE_MAIL_PASSWORD-none}]"')
+    (tmp_path / "mail_password").touch()
+    assert _entered(tmp_path, *show).stdout == "[none]\n"
+    (tmp_path / "mail_password").write_text("p@ss w/ord: 'x'\n")
+    assert _entered(tmp_path, *show).stdout == "[p@ss w/ord: 'x']\n"
+
+
+def test_only_workers_run_errands() -> None:
+    errands = [name for name, it in SERVICES.items() if "errands" in it["networks"]]
+    assert errands == ["worker"]
+
+
 def test_a_missing_or_unusable_secret_stops_the_start(tmp_path: Path) -> None:
     (tmp_path / "secret_key").write_text("fine")
     missing = _entered(tmp_path, "echo", "started")

@@ -123,7 +123,11 @@ def rate(count: int, system_days: float) -> str:
 def table(told: dict[bool, Told], days: int) -> Iterator[str]:
     """The lines of the report."""
     yield f"{'per 1,000 systems and day':52}     rate  95 % interval"
-    spans = (("first week", 0, SETTLING_DAYS), ("after it", SETTLING_DAYS, days))
+    spans = (
+        ("first week", 0, SETTLING_DAYS),
+        ("after it", SETTLING_DAYS, days),
+        ("all days", 0, days),
+    )
     for healthy, words in ((True, "nothing wrong"), (False, "a fault")):
         group = told[healthy]
         for span, first, last in spans:
