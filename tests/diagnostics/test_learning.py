@@ -58,10 +58,12 @@ TEXTBOOK: Mapping[str, Mapping[str, float]] = {
         "discharge_superheat_k": 50.0,
     },
     "flow_restriction": {
-        "subcooling_to_indoor_k": 10.0,
-        "suction_superheat_k": 14.0,
-        "discharge_superheat_k": 50.0,
-        "evaporating_error_k": -4.0,
+        "subcooling_to_indoor_k": 8.0,
+        "suction_superheat_k": 7.0,
+        "discharge_superheat_k": 33.0,
+        "evaporating_error_k": -2.0,
+        "high_demand_s": 400.0,
+        "indoor_valve_share": 0.8,
     },
     "subcooler_valve_fault": {
         "closed_s": 500.0,

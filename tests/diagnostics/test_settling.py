@@ -30,11 +30,15 @@ def evidence_of(**features: float) -> Evidence:
 
 
 def between(evidence: Evidence, **shares: float) -> Evidence:
-    """The same findings, but with these probabilities of hypotheses."""
+    """The same findings, but with these probabilities of hypotheses, or of whole conditions."""
     table = weigh.table()
     row = np.zeros((1, len(table.hypotheses)))
     for name, share in shares.items():
-        row[0, table.hypotheses.index(name)] = share
+        if name in table.hypotheses:
+            row[0, table.hypotheses.index(name)] = share
+        else:
+            odds = np.where(table.condition == CONDITIONS.index(name), np.exp(table.prior), 0.0)
+            row[0] += share * odds / odds.sum()
     return replace(evidence, shares=row, probabilities=weigh.together(row, table))
 
 
