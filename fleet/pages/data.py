@@ -17,6 +17,7 @@ from fleet import access
 from fleet.analysis import export, table, window_rows
 from fleet.analysis.samples import per_sample
 from fleet.models import System
+from fleet.pages import record
 from fleet.pages.forms import DataForm, faults
 
 
@@ -64,6 +65,7 @@ def data(request: HttpRequest, code: str, system: str) -> HttpResponse:
         return redirect("building", code)
     what, kind = form.cleaned_data["what"], form.cleaned_data["kind"]
     rows = export.harmless(TABLES[what](found, _span(found, form)))
+    record.note(request, f"exported {what} of", found)
     first, last = form.cleaned_data["first"], form.cleaned_data["last"]
     name = f"{code}-{found.code}-{what}-{first}-{last}.{kind}"
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}

@@ -87,6 +87,10 @@ DOORS: dict[str, Door] = {
     "logs/": Door("/logs/", OUR_MANAGERS, get=200, post=200),
     "logs/<int:pk>/": page("/logs/{mapping}/", MANAGERS),
     "logs/<int:pk>/change": action("/logs/{mapping}/change", MANAGERS, do="remove"),
+    "sites/<slug:code>/<str:system>/data": page(
+        "/sites/ferry-hall/R1/data?first=2026-03-01&last=2026-03-02&what=windows&kind=csv"
+    ),
+    "logs/systems": page("/logs/systems?system=r", OUR_MANAGERS),
     "events/<int:pk>/": page("/events/{event}/"),
     "events/<int:pk>/series.json": page("/events/{event}/series.json"),
     "events/<int:pk>/acknowledge": action("/events/{event}/acknowledge", CREW),
@@ -132,6 +136,9 @@ DOORS: dict[str, Door] = {
     "webhooks/": Door("/webhooks/", OUR_MANAGERS, get=200, post=200, data={"address": "ftp://x"}),
     "webhooks/<int:pk>/change": action("/webhooks/{webhook}/change", MANAGERS, do="remove"),
     "notices/stop/<str:token>/": Door("/notices/stop/{stop}/", EVERYBODY, get=200, post=200),
+    # For staff; it speaks of no client.
+    "runbook/": Door("/runbook/", "operator", get=200, post=200),
+    "runbook/<slug:name>/": Door("/runbook/broker-down/", "operator", get=200, post=200),
     "api/v1/problems/<slug:slug>": Door("/api/v1/problems/not-found", EVERYBODY, get=200, post=200),
     "api/v1/openapi.json": Door("/api/v1/openapi.json", EVERYBODY, get=200, post=200),
     "api/v1/sites/<slug:site>/systems/<slug:system>/uploads": api(
