@@ -74,8 +74,11 @@ def test_a_healthy_week_is_called_normal() -> None:
         (
             {
                 "standstill_s": 500.0,
-                "standstill_difference_pa": 150e3,
+                "standstill_difference_pa": 190e3,
                 "standstill_discharge_k": 6.0,
+                "subcooling_to_indoor_k": 9.2,
+                "discharge_superheat_k": 23.0,
+                "condensing_over_coil_k": 7.2,
             },
             "sensor_fault",
         ),
@@ -161,17 +164,16 @@ def test_an_open_question_names_the_reading_that_would_settle_it() -> None:
 
 
 MASKED = {
-    "subcooling_to_indoor_k": 1.0,
-    "saturated_share": 0.4,
-    "suction_superheat_k": 12.0,
-    "discharge_superheat_k": 34.0,
-    "evaporating_error_k": -2.5,
-    "condensing_over_coil_k": 5.5,
+    "subcooling_to_indoor_k": 4.0,
+    "suction_superheat_k": 14.0,
+    "discharge_superheat_k": 40.0,
+    "evaporating_error_k": -4.5,
+    "condensing_over_coil_k": 9.5,
     "high_demand_s": 400.0,
-    "indoor_valve_share": 0.55,
+    "indoor_valve_share": 0.62,
     "standstill_s": 500.0,
-    "standstill_difference_pa": 150e3,
-    "standstill_discharge_k": 6.0,
+    "standstill_difference_pa": 210e3,
+    "standstill_discharge_k": 6.8,
 }
 """Too little refrigerant behind a discharge transducer that reads high."""
 
@@ -184,7 +186,11 @@ def test_two_conditions_at_once_are_said_in_the_line_of_why() -> None:
 
 
 def test_one_condition_has_no_second() -> None:
-    judged = verdict.judge(windows(WEEK, subcooling_to_indoor_k=13.0), plant(), _at(7))
+    rows = windows(
+        WEEK, subcooling_to_indoor_k=13.0, suction_superheat_k=1.0, discharge_superheat_k=16.0
+    )
+    judged = verdict.judge(rows, plant(), _at(7))
+    assert judged.leading == "overcharge"
     assert (judged.also, judged.also_text) == ("", "")
 
 
