@@ -69,6 +69,8 @@ def addresses(event: Event) -> dict[str, str]:
     )
     return {
         "ranking": "/",
+        "rounds": "/rounds/",
+        "offline": "/offline",
         "building": f"/sites/{system.site.code}/",
         "months": f"/sites/{system.site.code}/months/",
         "clients": "/clients/",
