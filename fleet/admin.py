@@ -12,11 +12,14 @@ from django.utils import timezone
 from django.utils.cache import add_never_cache_headers
 
 from fleet.models import (
+    AuditEntry,
     Client,
     DueDay,
     Event,
     IndoorUnit,
     Membership,
+    Organisation,
+    Outgoing,
     Site,
     SiteVisit,
     Standing,
@@ -66,11 +69,37 @@ class Visits(admin.TabularInline):  # type: ignore[type-arg]
     exclude = ("said",)
 
 
+@admin.register(Organisation)
+class OrganisationAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
+    """Service companies that share the installation."""
+
+    list_display = ("name", "code")
+
+
+@admin.register(AuditEntry)
+class AuditEntryAdmin(ReadOnly):
+    """The record of all organisations."""
+
+    list_display = ("at", "organisation", "name", "what", "about", "address")
+    list_select_related = ("organisation",)
+    search_fields = ("name", "what", "about")
+
+
+@admin.register(Outgoing)
+class OutgoingAdmin(ReadOnly):
+    """Mails and calls, and what became of them; not what they say, which may open an account."""
+
+    list_display = ("key", "made_at", "attempts", "sent_at", "given_up_at", "failure")
+    exclude = ("text",)
+
+
 @admin.register(Client)
 class ClientAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
     """Clients."""
 
-    list_display = ("name", "code")
+    list_display = ("name", "code", "organisation")
+    list_select_related = ("organisation",)
+    list_filter = ("organisation",)
     search_fields = ("name", "code")
 
 
@@ -98,9 +127,9 @@ class SystemAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
 class MembershipAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
     """Who may see what."""
 
-    list_display = ("user", "role")
-    list_select_related = ("user",)
-    list_filter = ("role",)
+    list_display = ("user", "organisation", "role")
+    list_select_related = ("user", "organisation")
+    list_filter = ("role", "organisation")
     filter_horizontal = ("clients",)
 
 

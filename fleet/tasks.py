@@ -61,6 +61,7 @@ def look_for_news() -> None:
     """Note what changed, and queue what people and programs are told of it."""
     look(timezone.now())
     mails.queue_digests(timezone.now())
+    outbox.forget_old(timezone.now())
 
 
 @shared_task

@@ -35,3 +35,15 @@ def reset(user: User, link: str) -> None:
         subject=_("A new password"),
         text=render_to_string("notices/reset.txt", context),
     )
+
+
+def moved(user: User, before: str) -> None:
+    """Tell the former address that letters go to another one now."""
+    if not before:
+        return
+    outbox.put(
+        f"moved:{user.pk}:{timezone.now().timestamp():.0f}",
+        to=before,
+        subject=_("Your mail address was changed"),
+        text=render_to_string("notices/moved.txt", {"name": user.get_username()}),
+    )

@@ -12,7 +12,7 @@ from time import monotonic
 from django.conf import settings
 from django.core.mail import EmailMessage
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from fleet.models import Outgoing
@@ -26,6 +26,7 @@ WAITS = tuple(
 """Between tries; after the last of them a message is given up, some two days after the first."""
 
 AT_ONE_GO = 200
+KEPT = timedelta(days=90)
 UNSENDABLE = (SMTPException, OSError, call.CallError, ValueError)
 
 
@@ -33,6 +34,11 @@ def put(key: str, **fields: object) -> bool:
     """Queue a message once; whether it was new."""
     _, made = Outgoing.objects.get_or_create(key=key, defaults=fields)
     return made
+
+
+def forget_old(now: datetime) -> None:
+    """Remove messages that left, or were given up, long ago."""
+    Outgoing.objects.filter(Q(sent_at__lt=now - KEPT) | Q(given_up_at__lt=now - KEPT)).delete()
 
 
 def waiting(now: datetime) -> QuerySet[Outgoing]:

@@ -17,7 +17,8 @@ from django.views.decorators.http import require_http_methods
 
 from fleet import access
 from fleet.models import Digest, PersonSettings, Role
-from fleet.pages import record, second_factor, units
+from fleet.notices import letters
+from fleet.pages import patience, record, second_factor, units
 from fleet.pages.forms import faults
 
 LANGUAGES = {"": gettext_lazy("the browser's, where there is a translation"), "en": "English"}
@@ -27,6 +28,11 @@ class SettingsForm(forms.Form):
     """What a person may choose."""
 
     email = forms.EmailField(required=False, label=gettext_lazy("E-mail address"))
+    password = forms.CharField(
+        required=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+        label=gettext_lazy("Your password, to change the address"),
+    )
     temperature = forms.ChoiceField(label=gettext_lazy("Temperatures"))
     pressure = forms.ChoiceField(label=gettext_lazy("Pressures"))
     mass = forms.ChoiceField(label=gettext_lazy("Masses"))
@@ -63,11 +69,11 @@ def settings(request: HttpRequest) -> HttpResponse:
     }
     form = SettingsForm(request.POST or None, initial=initial)
     if request.method == "POST":
-        if form.is_valid():
-            _keep(request, user, form.cleaned_data)
+        if not form.is_valid():
+            messages.error(request, faults(form))
+        elif _keep(request, user, form.cleaned_data):
             messages.success(request, _("Your settings are kept."))
             return redirect("settings")
-        messages.error(request, faults(form))
     context = {
         "form": form,
         "second_factor": second_factor.is_on(user),
@@ -77,13 +83,19 @@ def settings(request: HttpRequest) -> HttpResponse:
     return render(request, "settings/page.html", context)
 
 
-def _keep(request: HttpRequest, user: User, chosen: dict[str, Any]) -> None:
+def _keep(request: HttpRequest, user: User, chosen: dict[str, Any]) -> bool:
+    """Keep what was chosen. An address takes the password: letters that open accounts go there."""
+    before, email = user.email, chosen["email"]
+    if email != before:
+        if not patience.is_their_password(request, user, chosen["password"]):
+            return False
+        User.objects.filter(pk=user.pk).update(email=email)
+        record.note(request, "changed their mail address")
+        letters.moved(user, before)
     units.keep(request, {name: chosen[name] for name in units.CHOICES})
     told = {name: chosen[name] for name in ("digest", "urgent", "language")}
     PersonSettings.objects.filter(user=user).update(**told)
-    if chosen["email"] != user.email:
-        User.objects.filter(pk=user.pk).update(email=chosen["email"])
-        record.note(request, "changed their mail address")
+    return True
 
 
 class ChangePassword(PasswordChangeView):
@@ -91,6 +103,14 @@ class ChangePassword(PasswordChangeView):
 
     template_name = "settings/password.html"
     success_url = reverse_lazy("settings")
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """Change it if the old one is right."""
+        assert isinstance(request.user, User)
+        old = request.POST.get("old_password", "")
+        if not patience.is_their_password(request, request.user, old):
+            return redirect("password-change")
+        return super().post(request, *args, **kwargs)
 
     def form_valid(self, form: Any) -> HttpResponse:
         """Keep it, and write down that it changed."""

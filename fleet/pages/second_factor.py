@@ -17,7 +17,7 @@ from django_otp.plugins.otp_static.models import StaticDevice, StaticToken
 from django_otp.plugins.otp_totp.models import TOTPDevice
 
 from fleet import access
-from fleet.pages import record
+from fleet.pages import patience, record
 
 SPARE_CODES = 10
 DIGITS = 6
@@ -87,10 +87,10 @@ def second_factor(request: HttpRequest) -> HttpResponse:
             record.note(request, "turned the second factor on")
             return _page(request, user, codes=_spare_codes(user))
         messages.error(request, _("That code is not right. Does the clock of the device run true?"))
-    elif asked in ("codes", "remove"):
-        if user.check_password(request.POST.get("password", "")):
-            return _changed(request, user, asked)
-        messages.error(request, _("That is not your password."))
+    elif asked in ("codes", "remove") and patience.is_their_password(
+        request, user, request.POST.get("password", "")
+    ):
+        return _changed(request, user, asked)
     return redirect("second-factor") if asked else _page(request, user)
 
 

@@ -122,7 +122,7 @@ DOORS: dict[str, Door] = {
     ),
     "invitation/<str:token>/": Door("/invitation/{invited}/", EVERYBODY, get=200, post=200),
     "settings/": Door("/settings/", ALL, get=200, post=200, data={"digest": "hourly"}),
-    "settings/password": Door("/settings/password", ALL, get=200, post=200),
+    "settings/password": Door("/settings/password", ALL, get=200, post=302),
     "settings/second-factor": Door(
         "/settings/second-factor", ALL, get=200, post=302, data={"do": "remove", "password": "x"}
     ),

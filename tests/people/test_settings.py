@@ -5,18 +5,20 @@ from __future__ import annotations
 from datetime import timedelta
 
 import pytest
+from django.core import mail
 from django.core.management import call_command
 from django.test import Client as Browser
 from django.utils import timezone
 from pytest_django import Settings
 
-from fleet.models import AuditEntry, Digest, Organisation, PersonSettings, ShareLink
-from fleet.notices import mails
+from fleet.models import AuditEntry, Digest, Organisation, PersonSettings, ShareLink, sign_in
+from fleet.notices import mails, outbox
 from fleet.pages.units import LB_KG, Preference
 from tests.pages.scene import Scene, signed_in
 
 CHOSEN = {
     "email": "rhea@example.org",
+    "password": "open sesame 42",
     "temperature": "degF",
     "pressure": "psig",
     "mass": "lb",
@@ -97,7 +99,8 @@ def test_a_new_password_takes_the_old_one_and_ends_other_sessions(fleet: Scene) 
     here, elsewhere = signed_in(fleet.rep), signed_in(fleet.rep)
     new = {"new_password1": "quite another one", "new_password2": "quite another one"}
     answer = here.post("/settings/password", {"old_password": "wrong", **new})
-    assert "Your old password was entered incorrectly." in answer.content.decode()
+    assert answer["Location"] == "/settings/password"
+    assert "That is not your password." in here.get("/settings/password").content.decode()
     answer = here.post("/settings/password", {"old_password": "open sesame 42", **new})
     assert answer["Location"] == "/settings/"
     assert here.get("/settings/").status_code == 200
@@ -153,3 +156,30 @@ def test_a_report_bears_the_name_of_the_company_that_looks_after_the_client(
     said = Browser().get(f"/shared/{link.token}/").content.decode()
     assert "Second Company" in said
     assert "Brook Services" not in said
+
+
+def test_an_address_takes_the_password_and_the_old_one_is_told(fleet: Scene) -> None:
+    browser = signed_in(fleet.rep)
+    browser.post("/settings/", CHOSEN)
+    other = CHOSEN | {"email": "thief@example.org", "password": "wrong", "mass": "kg"}
+    answer = browser.post("/settings/", other)
+    assert "That is not your password." in answer.content.decode()
+    fleet.rep.refresh_from_db()
+    assert fleet.rep.email == "rhea@example.org"
+    assert PersonSettings.objects.get(user=fleet.rep).mass == "lb", "nothing of it is kept"
+    browser.post("/settings/", other | {"password": "open sesame 42"})
+    outbox.send_waiting()
+    assert [it.to for it in mail.outbox] == [["rhea@example.org"]]
+    assert "go to another address from now on" in mail.outbox[0].body
+
+
+def test_an_open_session_is_no_way_to_try_passwords_out(fleet: Scene) -> None:
+    browser, new = signed_in(fleet.rep), {"new_password1": "quite another one"}
+    new["new_password2"] = new["new_password1"]
+    for _ in range(sign_in.BY_BOTH):
+        browser.post("/settings/password", {"old_password": "wrong", **new})
+    browser.post("/settings/password", {"old_password": "open sesame 42", **new})
+    said = browser.get("/settings/password").content.decode()
+    assert "Too many wrong passwords. Try again in some minutes." in said
+    fleet.rep.refresh_from_db()
+    assert fleet.rep.check_password("open sesame 42")
