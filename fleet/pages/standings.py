@@ -9,6 +9,7 @@ from functools import cached_property
 from django.db.models import Prefetch, QuerySet
 
 from diagnostics.weigh import CONDITIONS
+from fleet.ingest import arrival
 from fleet.models import Event, Standing, System
 from fleet.pages import words
 
@@ -111,6 +112,13 @@ class SystemLine:
     def stale(self) -> bool:
         """Its data have stopped coming."""
         return self.last_sample is None or self.now - self.last_sample > STALE
+
+    @property
+    def ahead(self) -> str:
+        """By how much the last sample lies in the future, in words; empty when it does not."""
+        if self.last_sample is None or self.last_sample - self.now <= arrival.TOLERANCE:
+            return ""
+        return arrival.said(self.last_sample - self.now)
 
     @property
     def age(self) -> str:
