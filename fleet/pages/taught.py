@@ -18,7 +18,7 @@ from diagnostics.learning import FindingLine, Learned, PriorLine
 from fleet import access
 from fleet.analysis import learning, standing
 from fleet.models import EventChange, Lesson, Role, SiteVisit
-from fleet.pages import words
+from fleet.pages import record, words
 from fleet.pages.forms import faults
 
 VISITS_A_PAGE = 30
@@ -120,6 +120,7 @@ def count(request: HttpRequest, pk: int) -> HttpResponse:
     why = f": {reason}" if reason else ""
     said = f"{what} the count the visit of {visit.visited_on:%Y-%m-%d}{why}"
     EventChange.objects.create(event=visit.event, who_id=request.user.pk, what=said[:400])
+    record.note(request, f"{what} the count a visit to", f"{visit.event.system}{why}")
     moved = learning.renew()
     after = "Systems are judged again with it now." if moved else "It changes nothing."
     state = "counts again" if visit.counts else "does not count any more"
