@@ -17,3 +17,4 @@ max_requests = 5000
 max_requests_jitter = 500
 worker_tmp_dir = "/dev/shm"  # noqa: S108  gunicorn's heartbeat, which a slow disk must not stop
 errorlog = "-"
+control_socket_disable = True  # nobody uses it, and the container's root is read-only

@@ -98,7 +98,6 @@ class Here:
             ("/millrace/broker.sh", f"{REPOSITORY}/fleet/deploy/broker.sh"),
             ("/run/secrets/", f"{self.folder}/secrets/"),
             ("find /backups", f"find {self.folder}/backups"),
-            ("localhost:8000", f"localhost:{self.web_port}"),
             ("-h 127.0.0.1", f"-h 127.0.0.1 -p {self.db_port}"),
             ("redis-cli", f"redis-cli -p {self.broker_port}"),
         ):
