@@ -36,6 +36,7 @@ from tests.benchmarks.load import (
     UNITS,
     fleet,
     give_history,
+    lengthen,
 )
 
 # Below the line above, which starts the private database.
@@ -44,27 +45,16 @@ from django.db import connection  # isort: skip
 from django.test import Client  # isort: skip
 
 from fleet import tasks  # isort: skip
-from fleet.analysis import backlog, standing  # isort: skip
+from fleet.analysis import backlog  # isort: skip
 from fleet.ingest.manifest import register  # isort: skip
 from fleet.ingest.receive import receive  # isort: skip
 from fleet.ingest.take_in import take_in  # isort: skip
-from fleet.models import PooledDay, System, Upload, UploadState  # isort: skip
+from fleet.models import System, Upload, UploadState  # isort: skip
 
 PATTERN_DAYS = 14
 ROUNDS = 5
 FLAT, LINEAR = 0.15, 1.1
 """Largest exponents allowed: of an upload, and of anything."""
-
-MORE_WINDOWS = """
-INSERT INTO fleet_window (system_id, start, method_version, features)
-SELECT system_id, start - %(by)s::interval, method_version, features
-FROM fleet_window WHERE system_id = %(system)s AND start >= %(since)s AND start < %(until)s
-"""
-MORE_DAYS = """
-INSERT INTO fleet_pooledday (system_id, day, method_version, features, judged_by, closed)
-SELECT system_id, (day - %(by)s::interval)::date, method_version, features, '', '[]'
-FROM fleet_pooledday WHERE system_id = %(system)s AND day >= %(since)s AND day < %(until)s
-"""
 
 
 @dataclass(frozen=True)
@@ -121,27 +111,6 @@ def send(system: System, body: bytes) -> None:
     done = take_in(upload.pk)
     assert done.state == UploadState.TAKEN_IN, done.reasons
     backlog.work_off(system.pk)
-
-
-def lengthen(system: System, before: int, days: int) -> None:
-    """Give a system with ``before`` days of results the same again, further back, to ``days``."""
-    end = NOON.date()
-    while before < days:
-        some = min(before, days - before)
-        blanks = {
-            "system": system.pk,
-            "by": timedelta(days=before),
-            "since": end - timedelta(days=some),
-            "until": end,
-        }
-        with connection.cursor() as cursor:
-            cursor.execute(MORE_WINDOWS, blanks)
-            cursor.execute(MORE_DAYS, blanks)
-        before += some
-    PooledDay.objects.filter(system=system).update(judged_by="")
-    with connection.cursor() as cursor:
-        cursor.execute("VACUUM ANALYZE")
-    standing.refresh(system.pk)
 
 
 def cost_ms(steps: list[Callable[[], object]]) -> float:

@@ -39,15 +39,16 @@ private.prepare()
 from django.db import connection  # noqa: E402  needs the line above
 
 from fleet import embedded  # noqa: E402
-from fleet.analysis import backlog  # noqa: E402
+from fleet.analysis import backlog, standing  # noqa: E402
 from fleet.ingest.manifest import register  # noqa: E402
 from fleet.ingest.receive import receive  # noqa: E402
 from fleet.ingest.take_in import take_in  # noqa: E402
-from fleet.models import IndoorUnit, Site, System, Upload, UploadToken  # noqa: E402
+from fleet.models import IndoorUnit, PooledDay, Site, System, Upload, UploadToken  # noqa: E402
 from tests.embedded.harness import Stack  # noqa: E402
 
 NOON = datetime(2026, 7, 8, 12, tzinfo=UTC)
 UNITS, INTERVAL_S, SYSTEMS_PER_SITE = 8, 10, 4
+SIMULATED_DAYS = 28
 GATEWAYS = 16
 GOAL_P95_S = 300.0
 PATIENCE_S = 600.0
@@ -55,6 +56,16 @@ PATIENCE_S = 600.0
 OF_ONE_THAT_SENDS = ("samples", "sample_days", "fleet_window", "fleet_pooledday")
 COPY_ROWS = """
 INSERT INTO {table} (system_id, {columns}) SELECT %s, {columns} FROM {table} WHERE system_id = %s
+"""
+MORE_WINDOWS = """
+INSERT INTO fleet_window (system_id, start, method_version, features)
+SELECT system_id, start - %(by)s::interval, method_version, features
+FROM fleet_window WHERE system_id = %(system)s AND start >= %(since)s AND start < %(until)s
+"""
+MORE_DAYS = """
+INSERT INTO fleet_pooledday (system_id, day, method_version, features, judged_by, closed)
+SELECT system_id, (day - %(by)s::interval)::date, method_version, features, '', '[]'
+FROM fleet_pooledday WHERE system_id = %(system)s AND day >= %(since)s AND day < %(until)s
 """
 COLUMNS = """
 SELECT string_agg(quote_ident(attname), ', ' ORDER BY attnum) FROM pg_attribute
@@ -83,12 +94,16 @@ class Measured:
 
 
 def pattern(history_days: int, every_s: int) -> tuple[System, bytes]:
-    """A system with its history analysed, and the next upload it will send."""
+    """A system with its history analysed, and the next upload it will send.
+
+    A history of more than four weeks is that of four weeks again and again.
+    """
+    simulated_days = min(history_days, SIMULATED_DAYS)
     wish = Wish(
         code="R1",
-        start=NOON - timedelta(days=history_days) - timedelta(hours=12),
+        start=NOON - timedelta(days=simulated_days) - timedelta(hours=12),
         segments=(
-            Segment(timedelta(days=history_days), 300),
+            Segment(timedelta(days=simulated_days), 300),
             Segment(timedelta(hours=12, seconds=every_s), INTERVAL_S),
         ),
         refrigerant="R-410A",
@@ -105,7 +120,29 @@ def pattern(history_days: int, every_s: int) -> tuple[System, bytes]:
     upload, _ = receive(system, "history.csv", frame.filter(~later).write_csv().encode())
     take_in(upload.pk)
     backlog.drain([system.pk])
+    lengthen(system, simulated_days, history_days)
     return system, frame.filter(later).write_csv().encode()
+
+
+def lengthen(system: System, before: int, days: int) -> None:
+    """Give a system with ``before`` days of results the same again, further back, to ``days``."""
+    end = NOON.date()
+    while before < days:
+        some = min(before, days - before)
+        blanks = {
+            "system": system.pk,
+            "by": timedelta(days=before),
+            "since": end - timedelta(days=some),
+            "until": end,
+        }
+        with connection.cursor() as cursor:
+            cursor.execute(MORE_WINDOWS, blanks)
+            cursor.execute(MORE_DAYS, blanks)
+        before += some
+    PooledDay.objects.filter(system=system).update(judged_by="")
+    with connection.cursor() as cursor:
+        cursor.execute("VACUUM ANALYZE")
+    standing.refresh(system.pk)
 
 
 def fleet(model: System, systems: int, first: int = 0) -> list[System]:
