@@ -10,6 +10,7 @@ from django.db.models import Prefetch, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
 from diagnostics.weigh import CONDITIONS
@@ -62,7 +63,8 @@ class SystemPart:
     @property
     def capacity(self) -> str:
         """Cooling capacity as printed."""
-        return f"{units.number(self.line.system.cooling_capacity_w / 1000, 1)} kW cooling"
+        capacity = units.number(self.line.system.cooling_capacity_w / 1000, 1)
+        return _("%(capacity)s kW cooling") % {"capacity": capacity}
 
     @property
     def indoor(self) -> list[tuple[IndoorUnit, str]]:
@@ -112,14 +114,18 @@ class SystemPart:
 def _trend(before_after: tuple[tuple[str, Change], ...], prefer: Preference) -> str:
     """This week against the week before, in numbers; no opinion on whether that is good."""
     parts = [
-        f"{units.difference(change.now_k, prefer)} {way} in the last 7 days, "
-        f"{units.difference(change.before_k, prefer)} in the 7 days before"
+        _("%(now)s %(way)s in the last 7 days, %(before)s in the 7 days before")
+        % {
+            "now": units.difference(change.now_k, prefer),
+            "way": way,
+            "before": units.difference(change.before_k, prefer),
+        }
         for way, change in before_after
         if change.now_k is not None and change.before_k is not None
     ]
     if not parts:
-        return "Too few days with a measured subcooling to compare two weeks."
-    return f"Upstream subcooling {'; '.join(parts)}."
+        return _("Too few days with a measured subcooling to compare two weeks.")
+    return _("Upstream subcooling %(parts)s.") % {"parts": "; ".join(parts)}
 
 
 def _part(
@@ -135,7 +141,10 @@ def _part(
     last = (line.last_sample or line.now).astimezone(zone).date()
     spans = [_span(item, zone, last) for item in events]
     first = days[0].day if days else last
-    ways = (("with liquid to the rooms", "to_indoor_k"), ("with liquid to outdoor", "to_outdoor_k"))
+    ways = (
+        (_("with liquid to the rooms"), "to_indoor_k"),
+        (_("with liquid to outdoor"), "to_outdoor_k"),
+    )
     return SystemPart(
         line,
         events,
@@ -182,9 +191,13 @@ def _verdict_on_events(parts: list[SystemPart], first: date | None, now: datetim
         for event in events
     )
     if first is None or first > then.date():
-        return f"{today} open now; no data from four weeks ago to compare with."
-    verdict = "Fewer than" if today < before else "More than" if today > before else "As many as"
-    return f"{verdict} four weeks ago: {today} open now, {before} then."
+        return _("%(n)s open now; no data from four weeks ago to compare with.") % {"n": today}
+    said = _("As many as four weeks ago: %(now)s open now, %(then)s then.")
+    if today < before:
+        said = _("Fewer than four weeks ago: %(now)s open now, %(then)s then.")
+    elif today > before:
+        said = _("More than four weeks ago: %(now)s open now, %(then)s then.")
+    return said % {"now": today, "then": before}
 
 
 def _systems(request: HttpRequest, site_id: int) -> QuerySet[System]:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
+from django.utils.translation import gettext as _
 
 from diagnostics.drift import MEMORY
 from diagnostics.samples import FloatArray
@@ -68,19 +69,25 @@ class Comparison:
     after: Side
 
     @property
-    def word(self) -> str:
-        """better, worse, about the same, or cannot be told."""
+    def code(self) -> str:
+        """better, worse, about-the-same, or cannot-be-told."""
         if self.before.fault is None or self.after.fault is None:
-            return "cannot be told"
+            return "cannot-be-told"
         change = self.after.fault - self.before.fault
         return (
-            "better" if change <= -CHANGED else "worse" if change >= CHANGED else "about the same"
+            "better" if change <= -CHANGED else "worse" if change >= CHANGED else "about-the-same"
         )
 
     @property
-    def code(self) -> str:
-        """The class it is drawn with."""
-        return self.word.replace(" ", "-")
+    def word(self) -> str:
+        """The same in words."""
+        words = {
+            "better": _("better"),
+            "about-the-same": _("about the same"),
+            "worse": _("worse"),
+            "cannot-be-told": _("cannot be told"),
+        }
+        return words[self.code]
 
     @property
     def told(self) -> bool:

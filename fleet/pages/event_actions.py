@@ -7,6 +7,7 @@ from collections.abc import Callable
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from fleet import access
@@ -45,7 +46,7 @@ def acknowledge(request: HttpRequest, pk: int) -> HttpResponse:
     event = access.event_to_act_on_or_404(request.user, pk)
     if refusal := _move(event.pk, alarm_state.acknowledge):
         return _refused(request, pk, refusal)
-    return _done(request, event, "Acknowledged.", "acknowledged")
+    return _done(request, event, _("Acknowledged."), "acknowledged")
 
 
 @require_POST
@@ -71,7 +72,7 @@ def shelve(request: HttpRequest, pk: int) -> HttpResponse:
         arrange.shelve(event, form.cleaned_data, request.user.pk or 0)
     except alarm_state.TransitionError as refusal:
         return _refused(request, pk, str(refusal))
-    return _done(request, event, "Shelved.")
+    return _done(request, event, _("Shelved."))
 
 
 @require_POST
@@ -80,7 +81,7 @@ def unshelve(request: HttpRequest, pk: int) -> HttpResponse:
     event = access.event_to_act_on_or_404(request.user, pk)
     if refusal := _move(event.pk, alarm_state.unshelve):
         return _refused(request, pk, refusal)
-    return _done(request, event, "Back from the shelf.", "taken from the shelf")
+    return _done(request, event, _("Back from the shelf."), "taken from the shelf")
 
 
 @require_POST
@@ -93,7 +94,7 @@ def note(request: HttpRequest, pk: int) -> HttpResponse:
     written = form.save(commit=False)
     written.event, written.author = event, request.user
     written.save()
-    return _done(request, event, "Note kept.")
+    return _done(request, event, _("Note kept."))
 
 
 @require_POST
@@ -110,4 +111,4 @@ def visit(request: HttpRequest, pk: int) -> HttpResponse:
     Event.objects.filter(pk=event.pk).update(visit_planned_on=None)  # it has been made
     found = reported.get_outcome_display()
     record.note(request, "recorded a visit at", f"{event.system}: {found}")
-    return _done(request, event, "Visit recorded.", f"recorded a visit: {found}")
+    return _done(request, event, _("Visit recorded."), f"recorded a visit: {found}")

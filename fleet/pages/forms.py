@@ -48,7 +48,7 @@ class VisitForm(forms.ModelForm):  # type: ignore[type-arg]
         label=_("Cause found, when another"),
         choices=[
             ("", _("not one of these")),
-            *((code, it.name) for code, it in SUSPICIONS.items() if code not in NOT_A_FINDING),
+            *((code, _(it.said)) for code, it in SUSPICIONS.items() if code not in NOT_A_FINDING),
         ],
     )
 
@@ -104,8 +104,8 @@ class VisitForm(forms.ModelForm):  # type: ignore[type-arg]
 class ShelveForm(forms.Form):
     """For how long, and why."""
 
-    days = forms.IntegerField(min_value=1, max_value=90, initial=14, label="Days")
-    reason = forms.CharField(max_length=300, label="Reason")
+    days = forms.IntegerField(min_value=1, max_value=90, initial=14, label=_("Days"))
+    reason = forms.CharField(max_length=300, label=_("Reason"))
 
 
 class SendForm(forms.Form):
@@ -198,24 +198,24 @@ class PlaceForm(forms.ModelForm):  # type: ignore[type-arg]
 class ShareForm(forms.Form):
     """For whom a link is, and for how long."""
 
-    DAYS = ((7, "a week"), (30, "30 days"), (90, "90 days"))
+    DAYS = ((7, _("a week")), (30, _("30 days")), (90, _("90 days")))
 
-    reader = forms.CharField(max_length=120, label="For whom")
-    days = forms.TypedChoiceField(choices=DAYS, coerce=int, initial=30, label="Opens for")
+    reader = forms.CharField(max_length=120, label=_("For whom"))
+    days = forms.TypedChoiceField(choices=DAYS, coerce=int, initial=30, label=_("Opens for"))
 
 
 class ChargeForm(forms.Form):
     """What a person adds to the manifest on the charge worksheet."""
 
-    weighed = forms.FloatField(required=False, min_value=0.001, label="Recovered and weighed")
+    weighed = forms.FloatField(required=False, min_value=0.001, label=_("Recovered and weighed"))
     factory = forms.FloatField(
-        required=False, min_value=0.001, label="Factory charge before any line allowance"
+        required=False, min_value=0.001, label=_("Factory charge before any line allowance")
     )
     limit = forms.FloatField(
-        required=False, min_value=0.0001, label="Limit for an occupied room, kg/m³"
+        required=False, min_value=0.0001, label=_("Limit for an occupied room, kg/m³")
     )
     edition = forms.CharField(
-        required=False, max_length=120, label="Standard and edition the limit was read from"
+        required=False, max_length=120, label=_("Standard and edition the limit was read from")
     )
 
     def __init__(self, *args: Any, mass: str = "kg", **kwargs: Any) -> None:
@@ -231,7 +231,8 @@ class ChargeForm(forms.Form):
         entered: dict[str, Any] = super().clean() or {}
         if entered.get("limit") is not None and not (entered.get("edition") or "").strip():
             self.add_error(
-                "edition", "Enter the standard and edition: published limits differ between them."
+                "edition",
+                _("Enter the standard and edition: published limits differ between them."),
             )
         return entered
 

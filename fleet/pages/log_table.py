@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import polars as pl
+from django.utils.translation import gettext as _
 
 from diagnostics.channels import INDOOR, OUTDOOR, Channel, Quantity
 from diagnostics.samples import FloatArray
@@ -163,9 +164,9 @@ def from_form(layout: Layout, sent: Mapping[str, Any]) -> Layout:
     times = tuple(t for key in ("time-1", "time-2") if (t := _title(layout, sent.get(key, ""))))
     form = sent.get("form", RFC_3339)
     if form not in FORMS:
-        raise ValueError("Choose the form of the time from the list.")
+        raise ValueError(_("Choose the form of the time from the list."))
     if not times:
-        raise ValueError("Say which column holds the time.")
+        raise ValueError(_("Say which column holds the time."))
     columns = {}
     for i, title in enumerate(layout.titles):
         meant = str(sent.get(f"meant-{i}", "")).strip()

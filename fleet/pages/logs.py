@@ -6,6 +6,7 @@ from django.contrib import messages
 from django.db.models import Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from fleet import access
@@ -111,7 +112,7 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
     asked = request.POST.get("do", "keep")
     if asked == "remove":
         stored.delete()
-        messages.success(request, "The mapping is removed. What was taken in by it stays.")
+        messages.success(request, _("The mapping is removed. What was taken in by it stays."))
         return redirect("logs")
     try:
         layout = log_table.from_form(Layout.from_json(stored.layout), request.POST)
@@ -130,5 +131,7 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _in_use(stored: LogMapping, again: int) -> str:
-    said = f"In use: files with these titles are taken in at {stored.site.name} as they are."
-    return f"{said} {again} refused before are taken up again." if again else said
+    said = _("In use: files with these titles are taken in at %(site)s as they are.")
+    said %= {"site": stored.site.name}
+    more = _("%(n)s refused before are taken up again.") % {"n": again}
+    return f"{said} {more}" if again else said

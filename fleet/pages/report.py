@@ -10,6 +10,8 @@ from itertools import groupby
 
 import numpy as np
 from django.db.models import Count, Prefetch, Q, QuerySet
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
 
 from fleet.analysis import day_rows
 from fleet.models import Event, Site, SiteVisit, System, VisitOutcome
@@ -20,7 +22,12 @@ from fleet.pages.past import Past
 from fleet.pages.report_chart import Chart, Frame
 from fleet.pages.units import Preference
 
-MONTHS = {1: "1 month", 3: "3 months", 6: "6 months", 12: "12 months"}
+MONTHS = {
+    1: gettext_lazy("1 month"),
+    3: gettext_lazy("3 months"),
+    6: gettext_lazy("6 months"),
+    12: gettext_lazy("12 months"),
+}
 DAYS_A_MONTH = 30.5
 SYSTEMS_A_PAGE = 10
 """A page of more would be long to read and slow to make; a client can have hundreds."""
@@ -106,8 +113,9 @@ class SystemReport:
     @property
     def comparisons(self) -> tuple[Row, ...]:
         """What can be compared: the period's ends, and every visit's before and after."""
-        items = [("Start and end of the period", self.ends)] if self.ends.told else []
-        items += [(f"Visit {it.number}, before and after", it.comparison) for it in self.visits]
+        items = [(_("Start and end of the period"), self.ends)] if self.ends.told else []
+        around = _("Visit %(n)s, before and after")
+        items += [(around % {"n": it.number}, it.comparison) for it in self.visits]
         return compare.table(items, self.prefer)
 
     @property
@@ -136,7 +144,8 @@ class SystemReport:
         """On how many days enough could be judged."""
         inside = self._inside
         judged = int(np.isfinite(self.past.fault[inside]).sum())
-        return f"{judged} of {(self.period.last - self._first).days + 1} days"
+        days = (self.period.last - self._first).days + 1
+        return _("%(judged)s of %(days)s days") % {"judged": judged, "days": days}
 
     @property
     def cover(self) -> str:
@@ -190,34 +199,38 @@ class Report:
     @property
     def answer(self) -> str:
         """How it went, in counts."""
-        counts = Counter(system.ends.word for system in self.systems)
+        counts = Counter(system.ends.code for system in self.systems)
         if not counts:
-            return "No system is registered here yet."
+            return _("No system is registered here yet.")
         ways = {
-            "better": "better at the end than at the start",
-            "about the same": "about the same",
-            "worse": "worse",
-            "cannot be told": "cannot be told",
+            "better": _("better at the end than at the start"),
+            "about-the-same": _("about the same"),
+            "worse": _("worse"),
+            "cannot-be-told": _("cannot be told"),
         }
         said = ", ".join(f"{counts[way]} {text}" for way, text in ways.items() if counts[way])
-        return f"{_count(len(self.systems), 'system')}: {said}."
+        systems = ngettext("%(n)s system", "%(n)s systems", len(self.systems))
+        return f"{systems % {'n': len(self.systems)}}: {said}."
 
     @property
     def work(self) -> str:
         """What was found and done, in counts."""
         found = [item for system in self.systems for item in system.found]
         lasting = sum(item.is_open for item in found)
-        visits = _count(sum(len(system.visits) for system in self.systems), "visit")
+        visits = sum(len(system.visits) for system in self.systems)
+        done = ngettext("%(n)s visit recorded.", "%(n)s visits recorded.", visits)
+        done = done % {"n": visits} if visits else _("no visits recorded.")
         if not found:
-            return f"No suspicion in the period; {visits} recorded."
-        came, last = _count(len(found), "suspicion"), lasting or "none"
+            return f"{_('No suspicion in the period')}; {done}"
+        came = ngettext(
+            "%(n)s suspicion in the period", "%(n)s suspicions in the period", len(found)
+        ) % {"n": len(found)}
+        last = _("none still there")
+        if lasting:
+            last = _("%(n)s still there") % {"n": lasting}
         if lasting == len(found):
-            return f"{came} in the period, still there; {visits} recorded."
-        return f"{came} in the period, {last} still there; {visits} recorded."
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number or 'no'} {noun}{'' if number == 1 else 's'}"
+            last = _("still there")
+        return f"{came}, {last}; {done}"
 
 
 def pages(systems: QuerySet[System]) -> list[list[int]]:

@@ -9,6 +9,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from fleet import access
@@ -41,7 +42,7 @@ def make(request: HttpRequest, code: str) -> HttpResponse:
         expires_at=timezone.now() + timedelta(days=good["days"]),
     )
     record.note(request, "shared the report of", f"{client.name} with {good['reader']}")
-    messages.success(request, "The link is made. Whoever has it sees this client's report.")
+    messages.success(request, _("The link is made. Whoever has it sees this client's report."))
     return redirect("client", code)
 
 
@@ -51,7 +52,7 @@ def revoke(request: HttpRequest, pk: int) -> HttpResponse:
     link = access.share_link_or_404(request.user, pk)
     link.revoke(timezone.now())
     record.note(request, "took back the shared report of", link)
-    messages.success(request, f"The link for {link.reader} opens no more.")
+    messages.success(request, _("The link for %(reader)s opens no more.") % {"reader": link.reader})
     return redirect("client", link.client.code)
 
 

@@ -6,13 +6,20 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import TYPE_CHECKING
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from fleet.models import Event
 
 LENGTHS = {"day": 1, "3days": 3, "week": 7}
-WORDS = {"day": "a day", "3days": "3 days", "week": "a week"}
+WORDS = {
+    "day": gettext_lazy("a day"),
+    "3days": gettext_lazy("3 days"),
+    "week": gettext_lazy("a week"),
+}
 DEFAULT = "day"
 
 
@@ -72,9 +79,9 @@ class Span:
         sign, seconds = "−" if self.offset_s < 0 else "+", abs(self.offset_s)
         name = f"UTC{sign}{seconds // 3600}:{seconds % 3600 // 60:02d}"
         end = self.end.astimezone(zone).utcoffset() or timedelta()
-        changed = "; the clocks change in this span, drawn without the change"
+        changed = _("; the clocks change in this span, drawn without the change")
         suffix = changed if end.total_seconds() != self.offset_s else ""
-        return f"time at the site ({zone.key}, {name}{suffix})"
+        return _("time at the site (%(zone)s)") % {"zone": f"{zone.key}, {name}{suffix}"}
 
     def local_ms(self, moment: datetime) -> int:
         """An instant on the site's clock, in milliseconds as a plot's date axis counts them."""

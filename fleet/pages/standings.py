@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from functools import cached_property
 
 from django.db.models import Prefetch, QuerySet
+from django.utils.translation import gettext as _
 
 from diagnostics.weigh import CONDITIONS
 from fleet.ingest import arrival
@@ -60,7 +61,8 @@ class SystemLine:
             for code, share in zip(CONDITIONS, self.standing.conditions, strict=False)
             if code != "normal"
         )
-        return f"If anything: {words.suspicion(code).name} ({words.percent(share)})."
+        said = _("If anything: %(name)s (%(share)s).")
+        return said % {"name": words.suspicion(code).name, "share": words.percent(share)}
 
     @property
     def probability(self) -> float:
@@ -90,7 +92,7 @@ class SystemLine:
     def why(self) -> str:
         """The reason in one line."""
         if self.standing is None:
-            return "No data have been analysed yet."
+            return _("No data have been analysed yet.")
         return words.reasons(self.standing.why)
 
     @property

@@ -8,6 +8,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as _noop
+from django.utils.translation import ngettext
+
 NARROW = "\u00a0"
 """Between a number and its unit: the two stay on one line."""
 _NAMED = re.compile(r"^(Suspicion of [^:]*|Nothing unusual): ")
@@ -15,32 +19,39 @@ _NAMED = re.compile(r"^(Suspicion of [^:]*|Nothing unusual): ")
 
 @dataclass(frozen=True)
 class Suspicion:
-    """How a condition is named and drawn: ``shape`` is the id of a symbol in the page's sprite."""
+    """How a condition is named and drawn: ``shape`` is the id of a symbol in the page's sprite.
+
+    ``said`` is its name in the language of the source.
+    """
 
     code: str
-    name: str
-    short: str
+    said: str
     shape: str
+
+    @property
+    def name(self) -> str:
+        """In the reader's language."""
+        return _(self.said)
 
 
 SUSPICIONS = {
     suspicion.code: suspicion
     for suspicion in (
-        Suspicion("overcharge", "too much refrigerant", "too much", "up"),
-        Suspicion("undercharge", "too little refrigerant", "too little", "down"),
-        Suspicion("flow_restriction", "liquid line restricted", "restricted", "pinch"),
-        Suspicion("subcooler_valve_fault", "subcooler valve not working", "valve", "bowtie"),
-        Suspicion("sensor_fault", "a sensor reads wrong", "sensor", "ring"),
-        Suspicion("normal", "no sign of a fault", "no sign", "dot"),
-        Suspicion("not_enough_data", "cannot be judged: not enough data", "no data", "hatch"),
-        Suspicion("wet_return", "liquid may be coming back to the compressor", "liquid", "drop"),
+        Suspicion("overcharge", _noop("too much refrigerant"), "up"),
+        Suspicion("undercharge", _noop("too little refrigerant"), "down"),
+        Suspicion("flow_restriction", _noop("liquid line restricted"), "pinch"),
+        Suspicion("subcooler_valve_fault", _noop("subcooler valve not working"), "bowtie"),
+        Suspicion("sensor_fault", _noop("a sensor reads wrong"), "ring"),
+        Suspicion("normal", _noop("no sign of a fault"), "dot"),
+        Suspicion("not_enough_data", _noop("cannot be judged: not enough data"), "hatch"),
+        Suspicion("wet_return", _noop("liquid may be coming back to the compressor"), "drop"),
     )
 }
 
 
 def suspicion(code: str) -> Suspicion:
     """The words for a condition; an unknown one keeps its own name."""
-    return SUSPICIONS.get(code) or Suspicion(code, code.replace("_", " "), code, "ring")
+    return SUSPICIONS.get(code) or Suspicion(code, code.replace("_", " "), "ring")
 
 
 @dataclass(frozen=True)
@@ -48,13 +59,18 @@ class Attention:
     """How much a system asks for a person's eye."""
 
     code: str
-    word: str
+    said: str
+
+    @property
+    def word(self) -> str:
+        """In the reader's language."""
+        return _(self.said)
 
 
-ACT = Attention("act", "go and look")
-WATCH = Attention("watch", "keep watching")
-QUIET = Attention("quiet", "nothing to do")
-BLIND = Attention("blind", "cannot be judged")
+ACT = Attention("act", _noop("go and look"))
+WATCH = Attention("watch", _noop("keep watching"))
+QUIET = Attention("quiet", _noop("nothing to do"))
+BLIND = Attention("blind", _noop("cannot be judged"))
 ATTENTIONS = (ACT, WATCH, BLIND, QUIET)
 
 
@@ -73,17 +89,23 @@ def attention(leading: str, probability: float, *, urgent: bool, open_events: bo
 
 def sureness(probability: float) -> str:
     """A probability in words."""
-    steps = ((0.95, "nearly certain"), (0.8, "very likely"), (0.6, "likely"), (0.4, "about even"))
-    return next((word for limit, word in steps if probability >= limit), "possible")
+    steps = (
+        (0.95, _("nearly certain")),
+        (0.8, _("very likely")),
+        (0.6, _("likely")),
+        (0.4, _("about even")),
+    )
+    return next((word for limit, word in steps if probability >= limit), _("possible"))
 
 
 def push(log_ratio: float) -> str:
     """A log-likelihood ratio in words: how far one finding moves one suspicion."""
     if abs(log_ratio) < 0.2:
-        return "says little"
+        return _("says little")
     factor = math.exp(min(abs(log_ratio), 7.0))
     shown = f"{factor:.1f}" if factor < 9.95 else f"{factor:.0f}"
-    return f"{shown}{NARROW}times {'likelier' if log_ratio > 0 else 'less likely'}"
+    said = _("%(n)s times likelier") if log_ratio > 0 else _("%(n)s times less likely")
+    return said.replace(" ", NARROW, 1) % {"n": shown}
 
 
 def probability_of(verdict: dict[str, Any], condition: str) -> float:
@@ -94,13 +116,13 @@ def probability_of(verdict: dict[str, Any], condition: str) -> float:
 def ago(then: datetime | None, now: datetime) -> str:
     """How long ago, in one unit."""
     if then is None:
-        return "never"
+        return _("never")
     age = max(now - then, timedelta(0))
-    for unit, length in (("day", timedelta(days=1)), ("hour", timedelta(hours=1))):
-        count = age // length
-        if count:
-            return f"{count} {unit}{'s' if count != 1 else ''} ago"
-    return f"{age // timedelta(minutes=1)} min ago"
+    if days := age // timedelta(days=1):
+        return ngettext("%(n)s day ago", "%(n)s days ago", days) % {"n": days}
+    if hours := age // timedelta(hours=1):
+        return ngettext("%(n)s hour ago", "%(n)s hours ago", hours) % {"n": hours}
+    return _("%(n)s min ago") % {"n": age // timedelta(minutes=1)}
 
 
 def percent(share: float) -> str:

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from diagnostics.analyse import METHOD_VERSION
 from diagnostics.windows import FEATURES, INDEX
-from fleet.models import Event, PooledDay, SiteVisit, System, VisitOutcome
+from fleet.models import DueDay, Event, PooledDay, SiteVisit, System, VisitOutcome
 from fleet.pages import compare, past, report
 from fleet.pages.units import Preference
 from tests.pages import scene
@@ -93,6 +93,7 @@ def test_without_days_nothing_is_claimed(fleet: Scene) -> None:
 def test_days_of_an_older_method_are_left_out_and_said(fleet: Scene) -> None:
     put_days(fleet.system, YESTERDAY, [5.0] * 30)
     PooledDay.objects.update(method_version=0)
+    DueDay.objects.mark(fleet.system.pk, [YESTERDAY])
     seen = page(fleet.rep)
     assert "being judged again by a newer version of the method" in seen
     assert "nothing can be said" not in seen
