@@ -33,6 +33,10 @@ STANDSTILL_S = 2700.0
 """Pressures meet and the circuit settles towards outdoor air in about three quarters of an hour;
 common practice, no source."""
 
+RESTING_S = 7200.0
+"""Pipes inside the outdoor unit have come to outdoor air by then: four time constants of half an
+hour; common practice, no source."""
+
 RESPONSE_S = 180.0
 """Pipe and thermistor answer a change of the valve within three minutes."""
 
@@ -63,6 +67,8 @@ class Instruments:
 
     standstill_difference_pa: discharge less suction pressure after long off.
     standstill_discharge_k, standstill_suction_k: saturation less outdoor air then.
+    resting: off for ``RESTING_S`` and more. resting_outdoor_side_k, resting_indoor_side_k,
+    resting_suction_k: these thermistors less outdoor air then.
     above_saturation_k: hotter liquid thermistor less saturation less twice the uncertainty;
     above 0 is impossible.
     drop_valve_open_k: temperature drop along the liquid's way with the valve open, in pure modes.
@@ -77,6 +83,10 @@ class Instruments:
     standstill_difference_pa: FloatArray
     standstill_discharge_k: FloatArray
     standstill_suction_k: FloatArray
+    resting: BoolArray
+    resting_outdoor_side_k: FloatArray
+    resting_indoor_side_k: FloatArray
+    resting_suction_k: FloatArray
     above_saturation_k: FloatArray
     drop_valve_open_k: FloatArray
     drop_valve_closed_k: FloatArray
@@ -109,6 +119,9 @@ def check(
     """All checks; samples cleaned."""
     calm = settled(states)
     standing = tb.lag(~states.running, timebase, STANDSTILL_S)
+    resting = tb.lag(~states.running, timebase, RESTING_S) & ~np.isnan(
+        samples.outdoor_or_nan("outdoor_air_temperature")
+    )
     discharge = samples.outdoor_or_nan("discharge_pressure")
     suction = samples.outdoor_or_nan("suction_pressure")
     air = samples.outdoor_or_nan("outdoor_air_temperature")
@@ -123,6 +136,10 @@ def check(
         standstill_difference_pa=np.where(standing, discharge - suction, np.nan),
         standstill_discharge_k=np.where(standing, bubble - air, np.nan),
         standstill_suction_k=np.where(standing, fluid.t_bubble_k(suction) - air, np.nan),
+        resting=resting,
+        resting_outdoor_side_k=_above_air(samples, OUTDOOR_SIDE, resting),
+        resting_indoor_side_k=_above_air(samples, INDOOR_SIDE, resting),
+        resting_suction_k=_above_air(samples, "suction_temperature", resting),
         above_saturation_k=np.where(calm, hottest - bubble - 2 * CIRCUIT_SIGMA_K, np.nan),
         drop_valve_open_k=_smooth(way * direction.drop_k, timebase, opened),
         drop_valve_closed_k=_smooth(way * (raw - made_of.offset_k), timebase, closed),
@@ -152,6 +169,11 @@ class _Flow:
 
 def _difference(samples: Samples) -> FloatArray:
     return samples.outdoor_or_nan(OUTDOOR_SIDE) - samples.outdoor_or_nan(INDOOR_SIDE)
+
+
+def _above_air(samples: Samples, name: str, mask: BoolArray) -> FloatArray:
+    air = samples.outdoor_or_nan("outdoor_air_temperature")
+    return np.where(mask, samples.outdoor_or_nan(name) - air, np.nan)
 
 
 def _smooth(values: FloatArray, timebase: Timebase, mask: BoolArray) -> FloatArray:

@@ -24,8 +24,13 @@ WORDS: Mapping[str, str] = {
 }
 
 WAYS: Mapping[str, str] = {
+    "overcharge_slight": "slight",
+    "overcharge_marked": "marked",
+    "undercharge_slight": "slight",
+    "undercharge_marked": "marked",
     "valve_stuck_closed": "stuck closed",
-    "valve_stuck_open": "stuck open or leaking",
+    "valve_stuck_open": "stuck open",
+    "valve_leaks": "it leaks when closed",
     "valve_hunts": "it hunts",
     "discharge_pressure_reads_high": "the discharge pressure reads high",
     "discharge_pressure_reads_low": "the discharge pressure reads low",
@@ -34,7 +39,14 @@ WAYS: Mapping[str, str] = {
     "liquid_thermistors_swapped": "the two liquid thermistors swapped",
     "outdoor_side_thermistor_off_pipe": "the outdoor-side liquid thermistor off its pipe",
     "indoor_side_thermistor_off_pipe": "the indoor-side liquid thermistor off its pipe",
-    "thermistor_reads_off": "a liquid thermistor that reads off",
+    "outdoor_side_thermistor_reads_high": "the outdoor-side liquid thermistor reads high",
+    "outdoor_side_thermistor_reads_low": "the outdoor-side liquid thermistor reads low",
+    "indoor_side_thermistor_reads_high": "the indoor-side liquid thermistor reads high",
+    "indoor_side_thermistor_reads_low": "the indoor-side liquid thermistor reads low",
+    "suction_thermistor_reads_high": "the suction thermistor reads high",
+    "suction_thermistor_reads_low": "the suction thermistor reads low",
+    "discharge_thermistor_reads_high": "the discharge thermistor reads high",
+    "discharge_thermistor_reads_low": "the discharge thermistor reads low",
     "discharge_thermistor_off_pipe": "the discharge thermistor off its pipe",
     "suction_thermistor_off_pipe": "the suction thermistor off its pipe",
     "frozen_reading": "a reading that stands still",
@@ -166,7 +178,7 @@ def one_line(
     if leading == "not_enough_data":
         return f"Not enough data: {coverage:.0%} of the running time could be judged."
     if leading == "normal":
-        return "Nothing unusual."
+        return f"Nothing certain: {also}." if also else "Nothing unusual."
     known = [entry for entry in made if entry.measured is not None]
     for_it = sorted(known, key=lambda entry: -_speaks_for(entry, leading))[:2]
     reasons = [entry.phrase for entry in for_it if _speaks_for(entry, leading) > 0.2]

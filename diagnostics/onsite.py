@@ -59,11 +59,24 @@ class Reading:
 
 _DISCHARGE = ("discharge_pressure_reads_high", "discharge_pressure_reads_low")
 _SUCTION = ("suction_pressure_reads_high", "suction_pressure_reads_low")
+_OUTDOOR_SIDE = ("outdoor_side_thermistor_reads_high", "outdoor_side_thermistor_reads_low")
+_INDOOR_SIDE = ("indoor_side_thermistor_reads_high", "indoor_side_thermistor_reads_low")
+_SUCTION_PIPE = (
+    "suction_thermistor_off_pipe",
+    "suction_thermistor_reads_high",
+    "suction_thermistor_reads_low",
+)
+_DISCHARGE_PIPE = (
+    "discharge_thermistor_off_pipe",
+    "discharge_thermistor_reads_high",
+    "discharge_thermistor_reads_low",
+)
 _LIQUID = (
     "liquid_thermistors_swapped",
     "outdoor_side_thermistor_off_pipe",
     "indoor_side_thermistor_off_pipe",
-    "thermistor_reads_off",
+    *_OUTDOOR_SIDE,
+    *_INDOOR_SIDE,
 )
 _FROZEN = ("frozen_reading",)
 
@@ -96,7 +109,8 @@ READINGS: tuple[Reading, ...] = (
         off={
             "outdoor_side_thermistor_off_pipe": Off("upstream_subcooling", -1.0),
             "liquid_thermistors_swapped": Off("upstream_subcooling", -1.0),
-            "thermistor_reads_off": Off("thermistor_offset", share=0.5, either_way=True),
+            _OUTDOOR_SIDE[0]: Off("thermistor_offset"),
+            _OUTDOOR_SIDE[1]: Off("thermistor_offset", -1.0),
         },
     ),
     Reading(
@@ -107,7 +121,8 @@ READINGS: tuple[Reading, ...] = (
         off={
             "indoor_side_thermistor_off_pipe": Off("subcooler_effect_closed", -1.0),
             "liquid_thermistors_swapped": Off("upstream_subcooling"),
-            "thermistor_reads_off": Off("thermistor_offset", share=0.5, either_way=True),
+            _INDOOR_SIDE[0]: Off("thermistor_offset"),
+            _INDOOR_SIDE[1]: Off("thermistor_offset", -1.0),
         },
     ),
     Reading(
@@ -115,14 +130,22 @@ READINGS: tuple[Reading, ...] = (
         reads="logged minus clamp",
         unit="K",
         sigma=2.0,
-        off={"discharge_thermistor_off_pipe": Off("discharge_superheat", -1.0)},
+        off={
+            "discharge_thermistor_off_pipe": Off("discharge_superheat", -1.0),
+            "discharge_thermistor_reads_high": Off("discharge_superheat"),
+            "discharge_thermistor_reads_low": Off("discharge_superheat", -1.0),
+        },
     ),
     Reading(
         do="Clamp a thermometer beside the suction thermistor in steady operation",
         reads="logged minus clamp",
         unit="K",
         sigma=0.7,
-        off={"suction_thermistor_off_pipe": Off("suction_superheat")},
+        off={
+            "suction_thermistor_off_pipe": Off("suction_superheat"),
+            "suction_thermistor_reads_high": Off("suction_superheat"),
+            "suction_thermistor_reads_low": Off("suction_superheat", -1.0),
+        },
     ),
     Reading(
         do="Read the openings of the asking indoor units' valves at full demand",
@@ -181,7 +204,7 @@ READINGS: tuple[Reading, ...] = (
         unit="K",
         sigma=1.0,
         finding="suction_superheat",
-        blind=(*_SUCTION, "suction_thermistor_off_pipe", *_FROZEN),
+        blind=(*_SUCTION, *_SUCTION_PIPE, *_FROZEN),
     ),
     Reading(
         do="Take the discharge superheat in steady cooling with an own gauge and clamp",
@@ -189,7 +212,7 @@ READINGS: tuple[Reading, ...] = (
         unit="K",
         sigma=2.0,
         finding="discharge_superheat",
-        blind=(*_DISCHARGE, *_SUCTION, "discharge_thermistor_off_pipe", *_FROZEN),
+        blind=(*_DISCHARGE, *_SUCTION, *_DISCHARGE_PIPE, *_FROZEN),
     ),
     Reading(
         do="Hold the evaporating temperature by an own gauge against its target at full demand",

@@ -134,6 +134,7 @@ def _masks(signals: Signals) -> dict[str, Mask]:
         "hunting_s": running & (signals.hunting.per_sample == 1),
         "pure_s": running & np.isfinite(way.contradiction) & np.isfinite(valve),
         "standstill_s": standing,
+        "resting_s": signals.instruments.resting,
         "tracking_s": running & np.isfinite(signals.instruments.outdoor_side_tracks_air),
     }
 
@@ -164,7 +165,10 @@ def _circuit(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
         grid.mean(f"sigma_{way}_k", measured.sigma_k, mask)
         grid.mean(f"load_{way}", speed, mask)
         grid.mean(f"air_{way}_k", air, mask)
-    grid.mean("saturated_share", measured.at_saturation.astype(float), cooling)
+    # Within one standard uncertainty of zero: twice that, as the energy balance has it, would call
+    # every low-pressure day flash gas, for there a transducer's error weighs most.
+    flashing = measured.upstream_k < measured.sigma_k
+    grid.mean("saturated_share", flashing.astype(float), cooling)
     loaded = masks["loaded_s"]
     grid.mean("suction_superheat_k", circuit.suction_superheat_k, loaded)
     grid.mean("discharge_superheat_k", circuit.discharge_superheat_k, loaded)
@@ -248,6 +252,8 @@ def _instruments(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
     grid.mean("contradiction", way.contradiction, masks["pure_s"])
     for name in ("standstill_difference_pa", "standstill_discharge_k", "standstill_suction_k"):
         grid.mean(name, getattr(checks, name), masks["standstill_s"])
+    for name in ("resting_outdoor_side_k", "resting_indoor_side_k", "resting_suction_k"):
+        grid.mean(name, getattr(checks, name), masks["resting_s"])
     grid.mean("above_saturation_k", checks.above_saturation_k, masks["to_indoor_s"])
     for name in ("outdoor_side_tracks_air", "indoor_side_tracks_air"):
         grid.mean(name, getattr(checks, name), masks["tracking_s"])

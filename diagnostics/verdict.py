@@ -23,6 +23,14 @@ _LEAST_COVERAGE = 0.1
 _LEAST_RUNNING_S = 2 * 3600.0
 _LEAST_JUDGED_S = 1800.0
 
+CALLED_AT = 0.75
+"""Probability of any fault from which one leads. A wrong call costs a day on the road, a call not
+made yet costs a few days' delay, for the system keeps its score and is judged again with every
+upload: a drive in vain is taken to weigh three times as much (our own choice, no source)."""
+
+LEANS_AT = 0.3
+"""Probability of any fault from which "normal" is said with the fault it may be."""
+
 _DAYS_AT_A_TIME = 64
 """A baseline rests on few early days; most systems show them among the first so many."""
 
@@ -35,9 +43,9 @@ class Verdict:
     """A suspicion with its evidence, never an order.
 
     conditions: probability of each condition, summing to 1. coverage: share of the running time in
-    the ranked period that could be judged. leading: the likeliest fault where a fault is likelier
-    than none, else ``normal``; ``not_enough_data`` where too little could be judged. way: in which
-    way the leading condition is had, in words, where there are several. urgent: liquid may be
+    the ranked period that could be judged. leading: the likeliest fault where one is as likely as
+    ``CALLED_AT``, else ``normal``; ``not_enough_data`` where too little could be judged. way: in
+    which way the leading condition is had, in words, where there are several. urgent: liquid may be
     coming back to the compressor. settle: the measurements on site that would tell most, best
     first. also: the condition that is there besides, with evidence of its own, where two explain
     the data clearly better than any one; also_text: that in words. plain: probabilities by the
@@ -151,17 +159,28 @@ def _plain(evidence: Evidence, weights: Weights) -> dict[str, float]:
 
 
 def _also(leading: str, evidence: Evidence, weights: Weights) -> tuple[str, str]:
-    """The condition beside the leading fault, by name and in words; empty where one will do."""
-    if leading in (CONDITIONS[0], NOT_ENOUGH_DATA):
+    """The condition beside the leading one, by name and in words; empty where one will do.
+
+    Beside normal it is the fault it may be, in words only: that is no call.
+    """
+    if leading == NOT_ENOUGH_DATA:
         return "", ""
+    if leading == CONDITIONS[0]:
+        probabilities = evidence.probabilities[0]
+        leans = 1.0 - probabilities[0] >= LEANS_AT
+        return "", f"perhaps {ledger.WORDS[_likeliest_fault(probabilities)]}" if leans else ""
     pair = pairs.two_at_once(evidence.measured, weights)
     return pair.beside(leading) if pair else ("", "")
 
 
 def _leading(probabilities: FloatArray) -> str:
-    """The likeliest fault if any fault is likelier than none, else normal."""
-    if probabilities[0] >= 0.5:
+    """The likeliest fault where a fault is as likely as ``CALLED_AT``, else normal."""
+    if 1.0 - probabilities[0] < CALLED_AT:
         return CONDITIONS[0]
+    return _likeliest_fault(probabilities)
+
+
+def _likeliest_fault(probabilities: FloatArray) -> str:
     return CONDITIONS[1 + int(np.argmax(probabilities[1:]))]
 
 

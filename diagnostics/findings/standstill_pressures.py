@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from diagnostics.findings.finding import Context, Finding, Measured, constant, seconds
 from diagnostics.windows import Windows
 
 
 def _measure(rows: Windows, _: Context) -> Measured:
     return Measured(
-        value=np.abs(rows.column("standstill_difference_pa")) / 1e3,
+        value=rows.column("standstill_difference_pa") / 1e3,
         expected=constant(rows, 0.0),
         sigma=constant(rows, 15.0),
         resting_s=seconds(rows, "standstill_s"),
@@ -19,8 +17,8 @@ def _measure(rows: Windows, _: Context) -> Measured:
 
 FINDING = Finding(
     name="standstill_pressures",
-    title="Difference of the two pressures after a long standstill",
-    phrase="pressures differ by {measured:.0f} kPa at standstill",
+    title="Discharge less suction pressure after a long standstill",
+    phrase="discharge pressure reads {measured:+.0f} kPa against suction pressure at standstill",
     unit="kPa",
     source="equalised pressures: common practice, no source; transducers of 0.5 to 1 % of span",
     settle="compare both transducers with a calibrated gauge at standstill",

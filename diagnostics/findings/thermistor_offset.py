@@ -10,7 +10,7 @@ from diagnostics.windows import Windows
 
 def _measure(rows: Windows, _: Context) -> Measured:
     return Measured(
-        value=np.abs(rows.column("offset_k")),
+        value=rows.column("offset_k"),
         expected=constant(rows, 0.0),
         sigma=np.nan_to_num(rows.column("offset_sigma_k"), nan=0.7),
         resting_s=seconds(rows, "running_s"),
@@ -19,8 +19,8 @@ def _measure(rows: Windows, _: Context) -> Measured:
 
 FINDING = Finding(
     name="thermistor_offset",
-    title="Standing difference of the two liquid thermistors, valve closed",
-    phrase="liquid thermistors differ by {measured:.1f} K with the valve closed",
+    title="Outdoor-side less indoor-side liquid thermistor, valve closed",
+    phrase="outdoor-side thermistor reads {measured:+.1f} K against indoor-side, valve closed",
     unit="K",
     source="thermistors of the usual class agree within 1 K: common practice, no source",
     settle="compare both liquid thermistors side by side in one bath or on one pipe",

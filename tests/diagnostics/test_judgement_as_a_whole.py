@@ -69,7 +69,7 @@ def _pushes(windows: Windows) -> dict[str, float]:
     row = pooling.pool(windows)
     weights = weigh.table()
     evidence = weigh.weigh(row, Context(plant()), weights)
-    overcharge = weights.hypotheses.index("overcharge")
+    overcharge = weights.hypotheses.index("overcharge_marked")
     return {
         finding.name: float(push[0, overcharge])
         for finding, push in zip(REGISTRY, evidence.push, strict=True)

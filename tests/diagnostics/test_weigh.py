@@ -117,7 +117,8 @@ def test_a_second_witness_of_a_family_counts_less_than_alone() -> None:
             ("subcooling_to_indoor_k", "saturated_share", "evaporating_error_k"), np.nan
         ) | {"suction_superheat_k": np.nan, "discharge_superheat_k": np.nan}
         evidence = weigh.weigh(windows(1, **nothing | features), CONTEXT, weigh.table())
-        return float(evidence.push.sum(axis=0)[0, 2])
+        marked = weigh.table().hypotheses.index("undercharge_marked")
+        return float(evidence.push.sum(axis=0)[0, marked])
 
     first = push(suction_superheat_k=16.0)
     second = push(discharge_superheat_k=52.0)
