@@ -173,6 +173,18 @@ def test_an_opened_event_opens_without_a_network_until_sign_out(
     assert page.evaluate("async () => (await caches.keys()).length") == 0
 
 
+def test_what_was_kept_goes_when_the_session_is_over(sent: Event, on_a_phone: Person) -> None:
+    page = on_a_phone.page
+    on_a_phone.sign_in("tess")
+    page.goto(f"{on_a_phone.address}/events/{sent.pk}/")
+    expect(page.locator("body[data-kept='1']")).to_be_attached(timeout=30_000)
+    assert page.evaluate("async () => (await caches.keys()).length") == 1
+    on_a_phone.context.clear_cookies()
+    page.goto(f"{on_a_phone.address}/events/{sent.pk}/")
+    expect(page.get_by_role("heading", name="Sign in")).to_be_visible()
+    page.wait_for_function("async () => (await caches.keys()).length === 0", timeout=15_000)
+
+
 def test_the_event_prints_on_two_pages(sent: Event, person: Person) -> None:
     person.sign_in("mara")
     person.page.goto(f"{person.address}/events/{sent.pk}/")

@@ -24,9 +24,9 @@ from tests.pages.many import Many
 
 STATIC = Path(charts.__file__).parents[1] / "static"
 PLOT = ("vendor/plotly-basic.min.js",)
-FEW = 60
+FEW, DEMO_SITES = 60, 12
 SITES = 1000
-MOST_S, TRIES = 0.3, 20
+MOST_S, DEMO_S, TRIES = 0.3, 0.15, 20
 MOST_BYTES = 150_000
 PAGES = {
     "ranking": "/",
@@ -82,14 +82,26 @@ def p95_s(browser: Browser, address: str, now: Callable[[], float]) -> float:
     return sorted(took)[int(0.95 * TRIES) - 1]
 
 
-@pytest.mark.timeout(600)
-def test_every_page_of_a_thousand_sites_answers_in_time(thousand: Many) -> None:
-    browser, now = scene.signed_in(thousand.manager), clock()
+def slow(fleet: Many, most_s: float) -> dict[str, float]:
+    """Pages that take longer; what all take is printed."""
+    browser, now = scene.signed_in(fleet.manager), clock()
     browser.get("/")  # templates are read once in the life of a server
-    took = {name: p95_s(browser, it, now) for name, it in addresses(thousand).items()}
+    took = {name: p95_s(browser, it, now) for name, it in addresses(fleet).items()}
     for name, seconds in took.items():
         print(f"{name:16} p95 {1e3 * seconds:4.0f} ms ({now.__name__})")  # noqa: T201
-    assert not {name: it for name, it in took.items() if it > MOST_S}
+    return {name: seconds for name, seconds in took.items() if seconds > most_s}
+
+
+@pytest.mark.timeout(600)
+def test_every_page_of_a_thousand_sites_answers_in_time(thousand: Many) -> None:
+    assert not slow(thousand, MOST_S)
+
+
+def test_every_page_of_a_fleet_like_the_demo_answers_in_half_of_that(
+    db: None, settings: Settings
+) -> None:
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    assert not slow(many.build(DEMO_SITES), DEMO_S)
 
 
 def test_queries_are_as_many_for_a_thousand_sites_as_for_sixty(
