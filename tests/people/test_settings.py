@@ -7,6 +7,7 @@ from datetime import timedelta
 import pytest
 from django.core import mail
 from django.core.management import call_command
+from django.db import ProgrammingError, transaction
 from django.test import Client as Browser
 from django.utils import timezone
 from pytest_django import Settings
@@ -183,3 +184,22 @@ def test_an_open_session_is_no_way_to_try_passwords_out(fleet: Scene) -> None:
     assert "Too many wrong passwords. Try again in some minutes." in said
     fleet.rep.refresh_from_db()
     assert fleet.rep.check_password("open sesame 42")
+
+
+@pytest.mark.parametrize("how", ["update", "delete"])
+def test_nor_can_the_record_be_changed_past_the_model(fleet: Scene, how: str) -> None:
+    signed_in(fleet.rep)
+    lines = AuditEntry.objects.filter(name="rhea")
+    refused = pytest.raises(
+        ProgrammingError, match="a line of the record is never changed or removed"
+    )
+    with refused, transaction.atomic():
+        lines.update(what="nothing") if how == "update" else lines._raw_delete(lines.db)
+    assert lines.get().what == "signed in"
+
+
+def test_a_line_outlives_the_account_it_speaks_of(fleet: Scene) -> None:
+    signed_in(fleet.rep)
+    fleet.rep.delete()
+    line = AuditEntry.objects.get(name="rhea")
+    assert (line.who, line.what) == (None, "signed in")
