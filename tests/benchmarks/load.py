@@ -149,7 +149,13 @@ def fleet(model: System, systems: int, first: int = 0) -> list[System]:
     """So many systems like the pattern, without data; sites of four, numbered from ``first`` on."""
     count = -(-systems // SYSTEMS_PER_SITE)
     sites = Site.objects.bulk_create(
-        Site(client=model.site.client, code=f"site-{at}", name=f"Site {at}", timezone="UTC")
+        Site(
+            client=model.site.client,
+            code=f"site-{at}",
+            name=f"Site {at}",
+            timezone="UTC",
+            altitude_m=model.site.altitude_m,  # plants alike to the last bit, results copied hold
+        )
         for at in range(first, first + count)
     )
     kept = {f.name: getattr(model, f.name) for f in System._meta.concrete_fields}
