@@ -67,7 +67,6 @@ class Here:
                 [str(Path(sys.executable).parent), str(_postgres()), os.environ["PATH"]]
             ),
             "HOME": str(self.folder),
-            "HOSTNAME": socket.gethostname(),
             "MILLRACE_DATA": str(self.folder / "data"),
             "MILLRACE_SECRETS": str(self.folder / "secrets"),
             "DB_ADDRESS": f"127.0.0.1:{self.db_port}",

@@ -62,3 +62,21 @@ def test_late_rows_and_clocks_a_little_off_are_no_matter() -> None:
 )
 def test_spans_are_said_in_two_units(span: timedelta, text: str) -> None:
     assert arrival.said(span) == text
+
+
+def test_a_leap_second_is_left_out_and_does_no_harm() -> None:
+    """RFC 3339 allows 23:59:60; POSIX time, in which samples are kept, has no such instant."""
+    times = ["2016-12-31T23:59:59Z", "2016-12-31T23:59:60Z", "2017-01-01T00:00:00Z"]
+    lines = ["time,suction_pressure [kPa(a)]", *(f"{at},900" for at in times)]
+    upload, _ = receive(building.registered(), "leap.csv", "\n".join(lines).encode())
+    upload = take_in(upload.pk)
+    assert (upload.state, upload.rows_accepted, upload.rows_left_out) == (
+        UploadState.TAKEN_IN,
+        2,
+        1,
+    )
+    assert [(each["line"], each["column"]) for each in upload.reasons] == [(3, "time")]
+    assert store.extent(upload.system_id) == (
+        datetime(2016, 12, 31, 23, 59, 59, tzinfo=UTC),
+        datetime(2017, 1, 1, tzinfo=UTC),
+    )

@@ -26,6 +26,10 @@ class Command(BaseCommand):
         if options["name"] is None:
             for each in leaves():
                 self.stdout.write(f"{each.name:<22}{each.title}")
+            self.stderr.write(
+                "In containers: docker compose run --rm migrate python manage.py … in place of "
+                "python manage.py …"
+            )
             return
         found = leaf(options["name"])
         if found is None:
