@@ -208,7 +208,6 @@ def _record_repairs(technician: User) -> None:
         event = answered.filter(Q(closed_at=None) | Q(closed_at__date__gte=day)).first()
         if event is None or SiteVisit.objects.filter(event__system=event.system).exists():
             continue
-        Event.objects.filter(pk=event.pk).update(assignee=technician)
         rated_kg = event.system.rated_charge_kg
         SiteVisit.objects.create(
             event=event,

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import F, Q, Sum
 from django.db.models.functions import TruncDate
 
+from diagnostics.analyse import METHOD_VERSION
 from diagnostics.windows import INDEX
 from fleet.models import System, Window
 
@@ -62,7 +63,11 @@ def daily(systems: Iterable[System], zone: ZoneInfo, since: datetime) -> dict[in
     for feature, weight in AVERAGED.values():
         sums |= _mean(feature, weight)
     rows = (
-        Window.objects.filter(system__in=list(systems), start__gte=since)
+        Window.objects.filter(
+            system__in=list(systems),
+            start__gte=since,
+            method_version=METHOD_VERSION,  # an older one's rows hold other features
+        )
         .values("system", day=TruncDate("start", tzinfo=zone))
         .annotate(**sums)
         .order_by("system", "day")

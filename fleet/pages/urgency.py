@@ -12,6 +12,7 @@ from django.db.models.functions import Greatest
 from django.db.models.lookups import LessThan
 from django.utils.translation import gettext as _
 
+from diagnostics.analyse import METHOD_VERSION
 from diagnostics.windows import INDEX
 from fleet.models import PooledDay
 from fleet.pages import units
@@ -125,7 +126,11 @@ class Urgency:
 def load(systems: Iterable[int]) -> dict[int, Week]:
     """The last week of each system that has one; one query, however many systems."""
     since = ExpressionWrapper(F("system__standing__at") - WEEK, output_field=DateTimeField())
-    rows = PooledDay.objects.filter(system__in=list(systems), day__gte=since)
+    rows = PooledDay.objects.filter(
+        system__in=list(systems),
+        day__gte=since,
+        method_version=METHOD_VERSION,  # an older one's rows hold other features
+    )
     sums = {name: _known(_feature(f"{name}_s")) for name in _SUMMED}
     short = Greatest(_feature("shortfall_k"), 0.0) * _feature("asking_s")
     sums["short"] = _known(short)

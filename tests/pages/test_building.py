@@ -10,6 +10,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from diagnostics.analyse import METHOD_VERSION
 from diagnostics.windows import FEATURES, INDEX
 from fleet.models import Event, IndoorUnit, Site, Standing, System, Window
 from fleet.pages import history
@@ -36,7 +37,7 @@ def put_windows(system: System, first: datetime, subcooling_k: list[float]) -> N
         Window.objects.create(
             system=system,
             start=first + timedelta(days=i),
-            method_version=1,
+            method_version=METHOD_VERSION,
             features=features.tolist(),
         )
 
@@ -108,6 +109,13 @@ def test_windows_are_put_into_the_buildings_own_days(fleet: Scene) -> None:
     assert [day.day.isoformat() for day in days] == ["2026-01-04"]
     assert days[0].to_indoor_k == pytest.approx(7.0)
     assert days[0].coverage == pytest.approx(0.5)
+
+
+def test_windows_of_an_older_method_are_not_misread(fleet: Scene) -> None:
+    start = datetime(2026, 1, 5, 12, tzinfo=UTC)
+    put_windows(fleet.system, start, [7.0])
+    Window.objects.update(method_version=METHOD_VERSION - 1)
+    assert not history.daily([fleet.system], fleet.site.zone, datetime(2026, 1, 1, tzinfo=UTC))
 
 
 def test_a_window_without_a_value_does_not_spoil_its_days_mean(fleet: Scene) -> None:

@@ -9,9 +9,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from diagnostics.analyse import METHOD_VERSION
 from diagnostics.channels import EMPTY
-from fleet.models import Window
 from fleet.timeseries import store
 from fleet.timeseries.store import Block
 from tests.pages.scene import Scene, signed_in
@@ -56,7 +54,6 @@ def test_results_come_as_parquet_with_the_commands_columns(logged: Scene) -> Non
 
 def test_windows_are_cut_at_the_days_of_the_site(fleet: Scene) -> None:
     put_windows(fleet.system, datetime(2026, 3, 1, 12, tzinfo=UTC), [4.0, 5.0, 6.0, 7.0])
-    Window.objects.update(method_version=METHOD_VERSION)
     answer = signed_in(fleet.manager).get(address("windows", "csv"))
     table = pl.read_csv(io.BytesIO(answer.content))
     assert table["subcooling_to_indoor_k [K]"].to_list() == [5.0, 6.0]

@@ -7,7 +7,8 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
-from fleet.models import Event, EventState, Site, SiteVisit, Standing, VisitOutcome
+from diagnostics.analyse import METHOD_VERSION
+from fleet.models import Event, EventState, PooledDay, Site, SiteVisit, Standing, VisitOutcome
 from fleet.pages import since
 from fleet.pages.units import Preference
 from fleet.pages.urgency import Urgency, Week
@@ -134,3 +135,5 @@ def test_the_week_is_summed_in_the_database_without_the_unknown(fleet: Scene) ->
     seen = listed(fleet)
     assert "rooms short 30\u00a0K·h in 7 days; mostly cooling at 20.0\u00a0°C outdoors" in seen
     assert "logged 96 of 168 h" in seen
+    PooledDay.objects.update(method_version=METHOD_VERSION - 1)
+    assert "comfort cannot be told" in listed(fleet)
