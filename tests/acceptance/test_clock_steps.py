@@ -59,7 +59,7 @@ def _environment(folder: Path) -> dict[str, str]:
 
 @pytest.mark.timeout(240)
 def test_nothing_is_lost_or_held_up_when_clocks_are_set(folder: Path) -> None:
-    logs = cut_logs(13, 24.0)
+    logs = cut_logs(13, 12.0)
 
     def step(scene: Scene) -> None:
         casualties = Casualties(scene.stack, scene.keeper)
@@ -77,7 +77,7 @@ def test_nothing_is_lost_or_held_up_when_clocks_are_set(folder: Path) -> None:
     print("\n".join(outcome.lines()))  # noqa: T201
     assert outcome.faults == []
     assert outcome.drain_s < 60.0, "nothing waits until a clock has caught up"
-    assert outcome.rows_acknowledged > 3000
+    assert outcome.rows_acknowledged > 1500
 
 
 def test_the_clocks_of_this_test_do_step(folder: Path) -> None:

@@ -71,7 +71,7 @@ def _cannot_go_on_logging(stack: Stack) -> None:
 
 @pytest.mark.timeout(240)
 def test_nothing_acknowledged_is_lost_when_the_disk_fills_up(small_disk: Path) -> None:
-    logs = cut_logs(11, 24.0)
+    logs = cut_logs(11, 12.0)
     answers: Counter[int] = Counter()
     said: list[str] = []
 
@@ -95,7 +95,7 @@ def test_nothing_acknowledged_is_lost_when_the_disk_fills_up(small_disk: Path) -
     assert "PANIC" in said[1], "the database server itself went down"
     assert answers[503] > 0, "gateways were told to come back"
     assert set(answers) <= {200, 202, 503}
-    assert outcome.rows_acknowledged > 3000
+    assert outcome.rows_acknowledged > 1500
     assert outcome.windows > 50
 
 

@@ -18,7 +18,7 @@ from prometheus_client.openmetrics.parser import text_string_to_metric_families
 from fleet.api import measures, probes
 from fleet.api.doorbell import SILENT_S, Doorbell
 from fleet.ingest.limits import MAX_ATTEMPTS
-from fleet.models import DueDay, Upload, UploadState
+from fleet.models import DueDay, Standing, Upload, UploadState
 from tests.analysis import building
 from tests.api.sender import CSV, Sender, problem
 
@@ -130,6 +130,40 @@ def test_due_days_are_counted_once_by_condition(gateway: Sender) -> None:
         for key in ("waiting", "failing", "parked", "analysed")
     }
     assert counted == {"waiting": 1, "failing": 1, "parked": 2, "analysed": 1}
+
+
+def test_the_lag_of_the_analysis_is_that_of_the_oldest_upload_taken_in(gateway: Sender) -> None:
+    gateway.post(CSV)
+    assert scraped()["millrace_analysis_lag_seconds"] == 0
+    Upload.objects.update(
+        state=UploadState.TAKEN_IN, received_at=timezone.now() - timedelta(minutes=5)
+    )
+    assert 300 <= scraped()["millrace_analysis_lag_seconds"] < 330
+    assert scraped()["millrace_queue_age_seconds"] == 0
+    Upload.objects.update(received_at=timezone.now() + timedelta(hours=6))  # a clock put back
+    assert scraped()["millrace_analysis_lag_seconds"] == 0
+
+
+@pytest.mark.parametrize(
+    ("last", "silent", "ahead"),
+    [
+        (-timedelta(hours=23), 0, 0),
+        (-timedelta(hours=25), 1, 0),
+        (timedelta(minutes=4), 0, 0),
+        (timedelta(minutes=6), 0, 1),
+        (None, 0, 0),
+    ],
+)
+def test_silent_systems_and_clocks_that_run_ahead_are_counted(
+    gateway: Sender, last: timedelta | None, silent: int, ahead: int
+) -> None:
+    newest = None if last is None else timezone.now() + last
+    Standing.objects.update_or_create(
+        system=gateway.system,
+        defaults={"at": timezone.now(), "last_sample": newest, "method_version": 1},
+    )
+    found = scraped()
+    assert (found["millrace_systems_silent"], found["millrace_systems_ahead"]) == (silent, ahead)
 
 
 def test_metrics_name_no_site(gateway: Sender) -> None:
