@@ -9,8 +9,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_noop as _noop
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_noop, ngettext
 
 NARROW = "\u00a0"
 """Between a number and its unit: the two stay on one line."""
@@ -37,14 +36,16 @@ class Suspicion:
 SUSPICIONS = {
     suspicion.code: suspicion
     for suspicion in (
-        Suspicion("overcharge", _noop("too much refrigerant"), "up"),
-        Suspicion("undercharge", _noop("too little refrigerant"), "down"),
-        Suspicion("flow_restriction", _noop("liquid line restricted"), "pinch"),
-        Suspicion("subcooler_valve_fault", _noop("subcooler valve not working"), "bowtie"),
-        Suspicion("sensor_fault", _noop("a sensor reads wrong"), "ring"),
-        Suspicion("normal", _noop("no sign of a fault"), "dot"),
-        Suspicion("not_enough_data", _noop("cannot be judged: not enough data"), "hatch"),
-        Suspicion("wet_return", _noop("liquid may be coming back to the compressor"), "drop"),
+        Suspicion("overcharge", gettext_noop("too much refrigerant"), "up"),
+        Suspicion("undercharge", gettext_noop("too little refrigerant"), "down"),
+        Suspicion("flow_restriction", gettext_noop("liquid line restricted"), "pinch"),
+        Suspicion("subcooler_valve_fault", gettext_noop("subcooler valve not working"), "bowtie"),
+        Suspicion("sensor_fault", gettext_noop("a sensor reads wrong"), "ring"),
+        Suspicion("normal", gettext_noop("no sign of a fault"), "dot"),
+        Suspicion("not_enough_data", gettext_noop("cannot be judged: not enough data"), "hatch"),
+        Suspicion(
+            "wet_return", gettext_noop("liquid may be coming back to the compressor"), "drop"
+        ),
     )
 }
 
@@ -67,10 +68,10 @@ class Attention:
         return _(self.said)
 
 
-ACT = Attention("act", _noop("go and look"))
-WATCH = Attention("watch", _noop("keep watching"))
-QUIET = Attention("quiet", _noop("nothing to do"))
-BLIND = Attention("blind", _noop("cannot be judged"))
+ACT = Attention("act", gettext_noop("go and look"))
+WATCH = Attention("watch", gettext_noop("keep watching"))
+QUIET = Attention("quiet", gettext_noop("nothing to do"))
+BLIND = Attention("blind", gettext_noop("cannot be judged"))
 ATTENTIONS = (ACT, WATCH, BLIND, QUIET)
 
 

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 
 import numpy as np
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
+from pytest_django import Settings
 
 from diagnostics.analyse import METHOD_VERSION
 from diagnostics.windows import FEATURES, INDEX
-from fleet.models import DueDay, Event, PooledDay, SiteVisit, System, VisitOutcome
+from fleet.models import DueDay, Event, PooledDay, Site, SiteVisit, System, VisitOutcome
 from fleet.pages import compare, past, report
 from fleet.pages.units import Preference
 from tests.pages import scene
@@ -174,3 +176,47 @@ def test_queries_do_not_grow_with_systems_events_and_visits(fleet: Scene) -> Non
         browser.get("/clients/kingfisher/")
     assert len(many) <= len(few) + 1, [query["sql"] for query in many]
     assert len(many) <= QUERIES
+
+
+def many_buildings(fleet: Scene, number: int) -> None:
+    """More buildings of the watched client, two systems each."""
+    for i in range(number):
+        made = Site.objects.create(
+            client=fleet.client, code=f"wing-{i}", name=f"Wing {i:02d}", timezone="Europe/Lisbon"
+        )
+        for code in ("R1", "R2"):
+            scene.system(made, code)
+
+
+def test_a_long_report_comes_in_parts_of_whole_buildings(fleet: Scene) -> None:
+    many_buildings(fleet, 7)
+    browser = signed_in(fleet.rep)
+    first = browser.get("/clients/kingfisher/").content.decode()
+    second = browser.get("/clients/kingfisher/?page=2").content.decode()
+    assert "Part 1 of 2: these counts are of the 5 buildings below, of 8." in first
+    assert f"{CANARY} Ferry Hall" in first
+    assert "Wing 06" not in first
+    assert "Wing 06" in second
+    assert 'rel="next" href="?months=3&amp;page=2"' in first
+    whole = browser.get("/clients/kingfisher/?all=1").content.decode()
+    assert "15 systems:" in whole
+    assert 'rel="next"' not in whole
+
+
+def test_parts_hold_only_what_the_person_may_see(fleet: Scene) -> None:
+    many_buildings(fleet, 7)
+    assert signed_in(fleet.outsider).get("/clients/kingfisher/?page=2").status_code == 404
+    found = report.pages(System.objects.filter(site=fleet.other_site))
+    assert found == [[fleet.other_site.pk]]
+
+
+def test_paper_carries_the_companys_name_and_logo(
+    fleet: Scene, settings: Settings, tmp_path: Path
+) -> None:
+    logo = tmp_path / "logo.svg"
+    logo.write_text('<svg xmlns="http://www.w3.org/2000/svg"/>')
+    settings.COMPANY_NAME, settings.COMPANY_LOGO = "Weir & Sluice", str(logo)
+    seen = page(fleet.rep)
+    head = seen.split('class="paper-head"')[1].split("</p>")[0]
+    assert "Weir &amp; Sluice" in head
+    assert "/company-logo" in head
