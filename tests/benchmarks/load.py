@@ -163,15 +163,12 @@ def fleet(model: System, systems: int, first: int = 0) -> list[System]:
     made = System.objects.bulk_create(
         System(**kept, site=sites[at // SYSTEMS_PER_SITE], code=f"R{at}") for at in range(systems)
     )
-    IndoorUnit.objects.bulk_create(
-        IndoorUnit(
-            system=system,
-            slot=unit.slot,
-            code=unit.code,
-            cooling_capacity_w=unit.cooling_capacity_w,
-        )
-        for system in made
+    units = [
+        {f.name: getattr(unit, f.name) for f in IndoorUnit._meta.concrete_fields} | {"id": None}
         for unit in model.indoor_in_order()
+    ]
+    IndoorUnit.objects.bulk_create(
+        IndoorUnit(**unit | {"system": system}) for system in made for unit in units
     )
     return made
 
