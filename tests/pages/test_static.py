@@ -15,6 +15,11 @@ STATIC = FLEET / "static"
 TEMPLATES = sorted((FLEET / "templates").rglob("*.html"))
 OURS = sorted((STATIC / "millrace").iterdir())
 STYLE_SHEET_LINES = 400
+TRUSTED = {
+    "runbook/page.html",  # the repository's own Markdown
+    "settings/_password_form.html",  # what Django's password validators say
+}
+"""Templates that print HTML nobody outside has a part in."""
 
 
 def test_vendored_files_are_those_named_in_their_list() -> None:
@@ -33,7 +38,7 @@ def test_templates_hold_no_inline_script_or_style(path: Path) -> None:
     text = path.read_text("utf-8")
     assert not re.search(r"<script(?![^>]*\bsrc=)", text)
     assert not re.search(r"<style\b|\sstyle=|\son[a-z]+=", text)
-    assert "|safe" not in text
+    assert ("|safe" in text) == (path.relative_to(FLEET / "templates").as_posix() in TRUSTED)
     assert "autoescape off" not in text
     assert "hx-on" not in text
 
