@@ -62,6 +62,7 @@ class Casualties:
     def wipe_broker(self) -> None:
         """Kill the broker and remove its file before it can be started again."""
         supervisor = _found(self.stack.supervisor)
+        _found(self.stack.broker)  # a suspended supervisor would not bring it back
         supervisor.suspend()
         try:
             self._kill(self.stack.broker)
