@@ -91,7 +91,8 @@ def leak(spec: SystemSpec, *, keep: bool) -> Leak:
     days, true_k = _true_days(samples.time, case.known())
     number = (days - start) / _DAY
     low = number[(true_k < THROUGH_K) & (number >= onset)]
-    through, last = (int(low[0]) if low.size else None), int(number[-1])
+    last = int((samples.time[-1].astype("datetime64[D]") - start) / _DAY)
+    through = int(low[0]) if low.size else None
     end = last if through is None else through
     told = _follow(days_seen, plant, range(onset - WARNING_DAYS, last + 1), start)
     falls = [(day, it) for day, it, _ in told if it.kind is Kind.FALLING]
