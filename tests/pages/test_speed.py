@@ -6,16 +6,18 @@ other work keeps the processors busy, only this process's own processor time is 
 
 from __future__ import annotations
 
+import gc
 import os
 import re
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from django.db import connection
 from django.test import Client as Browser
 from django.test.utils import CaptureQueriesContext
+from django.urls import get_resolver
 from pytest_django import Settings
 
 from fleet.pages import charts
@@ -52,6 +54,16 @@ def addresses(fleet: Many) -> dict[str, str]:
         "event": fleet.event.pk,
     }
     return {name: address.format(**known) for name, address in PAGES.items()}
+
+
+@pytest.fixture(autouse=True)
+def settled() -> Iterator[None]:
+    """As in a server (``fleet.wsgi.settle``): what stays for good is not walked in an answer."""
+    assert get_resolver().url_patterns
+    gc.collect()
+    gc.freeze()
+    yield
+    gc.unfreeze()
 
 
 @pytest.fixture
