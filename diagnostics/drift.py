@@ -14,7 +14,7 @@ from enum import StrEnum
 import numpy as np
 
 from diagnostics import pooling, trend
-from diagnostics.expectation import NOISE_K, Baseline, design
+from diagnostics.expectation import Baseline, design
 from diagnostics.samples import FloatArray, TimeArray
 from diagnostics.trend import Shape, Slope
 from diagnostics.windows import Windows
@@ -40,10 +40,21 @@ MEMORY = 1.4
 """Days remember their neighbours: sums of a series with autocorrelation 0.3 spread by
 sqrt(1.3 / 0.7) as much as independent days."""
 
+LEAST_NOISE_K = 0.35
+"""A system's own days may repeat themselves better than a learner may expect of any system; better
+than half of that is taken for luck."""
+
 _LEAST_S = 1800.0
 _SURE = 2.0
 _SIGNIFICANT = 0.01
-_SLOPE_DAYS = 10
+_SLOPE_DAYS = 6
+"""The fewest values with which a Mann-Kendall test can reach ``_SIGNIFICANT`` at all is five (n! of
+their orders); one more leaves room for noise."""
+
+BEND = 1.5
+"""A leak steady in mass is not steady in subcooling: the rate may change by this factor before the
+level is reached (our own choice; on tuning fleets dates without it were too narrow)."""
+
 _NORMAL_MAD = 1.4826
 
 
@@ -143,7 +154,7 @@ def _usable(windows: Windows, baseline: Baseline) -> _Days:
         expected=expected[recent],
         doubt=doubt[recent],
         columns=columns[recent],
-        noise=max(NOISE_K, spread),
+        noise=max(LEAST_NOISE_K, spread),
     )
 
 
@@ -245,9 +256,9 @@ def _reach(days: _Days, slope: Slope, now_k: float, count: int) -> Reach:
         return days.date[-1] + round(wait) if wait <= HORIZON_DAYS else None
 
     return Reach(
-        earliest=on(distance - doubt, slope.low_per_day),
+        earliest=on(distance - doubt, BEND * slope.low_per_day),
         likely=on(distance, slope.per_day),
-        latest=on(distance + doubt, slope.high_per_day),
+        latest=on(distance + doubt, slope.high_per_day / BEND),
     )
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from diagnostics.findings.finding import Context, Finding, Measured, constant, seconds
+import numpy as np
+
+from diagnostics.findings.finding import Context, Finding, Measured, seconds
 from diagnostics.plant import Refrigerant
 from diagnostics.samples import FloatArray
 from diagnostics.windows import Windows
@@ -15,6 +17,7 @@ _AT_RATIO = {
     Refrigerant.R454B: (34.0, 54.0),
 }
 _RATIOS = (2.75, 4.8)
+EFFICIENCY_DOUBT = 0.07
 
 
 def expected_k(refrigerant: Refrigerant, pressure_ratio: FloatArray) -> FloatArray:
@@ -23,11 +26,21 @@ def expected_k(refrigerant: Refrigerant, pressure_ratio: FloatArray) -> FloatArr
     return low + (high - low) * (pressure_ratio - _RATIOS[0]) / (_RATIOS[1] - _RATIOS[0])
 
 
+def doubt_k(expected: FloatArray, least_k: float) -> FloatArray:
+    """Standard uncertainty [K] of an expected discharge superheat: at least ``least_k``.
+
+    Isentropic efficiencies differ by some 7 % between compressors and speeds (common practice, no
+    source), and with them the superheat that the same pressure ratio makes.
+    """
+    return np.fmax(EFFICIENCY_DOUBT * expected, least_k)
+
+
 def _measure(rows: Windows, context: Context) -> Measured:
+    expected = expected_k(context.plant.refrigerant, rows.column("pressure_ratio"))
     return Measured(
         value=rows.column("discharge_superheat_k"),
-        expected=expected_k(context.plant.refrigerant, rows.column("pressure_ratio")),
-        sigma=constant(rows, 2.0),
+        expected=expected,
+        sigma=doubt_k(expected, 2.0),
         resting_s=seconds(rows, "loaded_s"),
     )
 

@@ -7,8 +7,8 @@ points at a reading, or at liquid that the suction thermistor does not see.
 
 from __future__ import annotations
 
-from diagnostics.findings.discharge_superheat import expected_k
-from diagnostics.findings.finding import Context, Finding, Measured, constant, seconds
+from diagnostics.findings.discharge_superheat import doubt_k, expected_k
+from diagnostics.findings.finding import Context, Finding, Measured, seconds
 from diagnostics.findings.suction_superheat import USUAL_K
 from diagnostics.windows import Windows
 
@@ -23,7 +23,7 @@ def _measure(rows: Windows, context: Context) -> Measured:
     return Measured(
         value=rows.column("discharge_superheat_k"),
         expected=healthy + DISCHARGE_PER_SUCTION * excess,
-        sigma=constant(rows, 1.5),
+        sigma=doubt_k(healthy, 1.5),
         resting_s=seconds(rows, "loaded_s"),
     )
 
