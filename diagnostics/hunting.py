@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from scipy.fft import irfft, rfft, rfftfreq
 
 from diagnostics import oscillation
+from diagnostics import timebase as tb
 from diagnostics.direction import Direction
 from diagnostics.plant import Plant
 from diagnostics.quasisteady import settled
@@ -98,7 +99,8 @@ class Hunting:
     Between ``FULL_SIGHT_INTERVAL_S`` and ``BLIND_INTERVAL_S`` only a block that hunts is judged.
     period_s of the common swing; opening_swing (fraction), liquid_swing_k peak to peak;
     regularity, decay_ratio of the opening; gain_k liquid swing per full opening.
-    per_sample: 1 hunting, 0 not, -1 cannot be judged, shape (n,).
+    per_sample: 1 hunting, 0 not, -1 cannot be judged, shape (n,). interval_s: between readings
+    that are new; longer than the logging interval where a gateway repeats old ones.
     """
 
     block_start: TimeArray
@@ -112,6 +114,7 @@ class Hunting:
     gain_k: FloatArray
     mean_opening: FloatArray
     per_sample: NDArray[np.int8]
+    interval_s: float
 
 
 @dataclass(frozen=True)
@@ -143,8 +146,9 @@ def detect(
     opening = samples.outdoor_or_nan("subcooler_valve")
     blocks = _cut(samples, timebase)
     count = blocks.start.size
-    if not count or timebase.interval_s >= BLIND_INTERVAL_S or np.isnan(timebase.interval_s):
-        return _unjudged(blocks)
+    interval_s = _refreshed_s(samples, timebase)
+    if not count or interval_s >= BLIND_INTERVAL_S or np.isnan(interval_s):
+        return _unjudged(blocks, interval_s)
     usable = settled(states)
     openings, full = _resample(blocks, timebase, opening, usable)
     liquid, entering, seen = _liquid(blocks, samples, timebase, usable, direction)
@@ -153,10 +157,25 @@ def detect(
     own = _fast(liquid - entering, blocks)[:, blocks.margin : -blocks.margin]
     found &= _swing(own) >= OWN_SHARE * measures["liquid_swing_k"]
     hunting = enough & found
-    judged = enough if timebase.interval_s <= FULL_SIGHT_INTERVAL_S else hunting
+    judged = enough if interval_s <= FULL_SIGHT_INTERVAL_S else hunting
     blank = {name: np.where(judged, values, np.nan) for name, values in measures.items()}
     per_block = np.where(judged, hunting, -1).astype(np.int8)
-    return Hunting(blocks.start, judged, hunting, per_sample=per_block[blocks.row], **blank)
+    per_sample = per_block[blocks.row]
+    return Hunting(
+        blocks.start, judged, hunting, per_sample=per_sample, interval_s=interval_s, **blank
+    )
+
+
+def _refreshed_s(samples: Samples, timebase: Timebase) -> float:
+    """Seconds between new readings of the slower liquid thermistor; NaN without two samples.
+
+    The opening does not count: a valve that is left alone for minutes is no slow reading.
+    """
+    slowest = timebase.interval_s
+    for side in ("liquid_temperature_indoor_side", "liquid_temperature_outdoor_side"):
+        refresh_s = tb.refresh_s(samples.outdoor_or_nan(side), timebase)
+        slowest = slowest if np.isnan(refresh_s) else max(slowest, refresh_s)
+    return slowest
 
 
 def _cut(samples: Samples, timebase: Timebase) -> _Blocks:
@@ -173,12 +192,12 @@ def _cut(samples: Samples, timebase: Timebase) -> _Blocks:
     return _Blocks(start, row, step, slow, margin, grid)
 
 
-def _unjudged(blocks: _Blocks) -> Hunting:
+def _unjudged(blocks: _Blocks, interval_s: float) -> Hunting:
     count = blocks.start.size
     no = np.zeros(count, bool)
     nan = np.full(count, np.nan)
     per_sample = np.full(blocks.row.size, -1, np.int8)
-    return Hunting(blocks.start, no, no, nan, nan, nan, nan, nan, nan, nan, per_sample)
+    return Hunting(blocks.start, no, no, nan, nan, nan, nan, nan, nan, nan, per_sample, interval_s)
 
 
 def _resample(

@@ -107,7 +107,8 @@ def _masks(signals: Signals) -> dict[str, Mask]:
     loaded = steady & (_speed_share(signals) >= LOADED)
     # Slow logging shows hunting in some blocks and cannot exclude it in the others; counting all of
     # them makes the share a lower bound instead of a share of the lucky blocks.
-    shows_hunting = running & (signals.timebase.usual_s < hunting.BLIND_INTERVAL_S)
+    read_s = np.fmax(signals.timebase.usual_s, signals.hunting.interval_s)
+    shows_hunting = running & (read_s < hunting.BLIND_INTERVAL_S)
     standing = np.isfinite(signals.instruments.standstill_difference_pa) | np.isfinite(
         signals.instruments.standstill_discharge_k
     )

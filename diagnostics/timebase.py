@@ -22,6 +22,11 @@ GAP_INTERVALS = 2.5
 NEIGHBOURHOOD = 15
 """Steps whose median is the usual interval at one place."""
 
+LEAST_CHANGES = 50
+SOONEST = 0.02
+"""Changes of a reading from which, and the quantile of the times between them by which, it is told
+how often it is refreshed."""
+
 HOLD_INTERVALS = 2.0
 """A value may stand in for missing neighbours over this many logging intervals, no longer."""
 
@@ -216,3 +221,18 @@ def run_lengths(values: FloatArray) -> tuple[IndexArray, IndexArray]:
         return np.zeros(0, np.intp), np.zeros(0, np.intp)
     begin = np.flatnonzero(np.concatenate(([True], values[1:] != values[:-1])))
     return begin, np.diff(np.concatenate((begin, [values.size])))
+
+
+def refresh_s(values: FloatArray, timebase: Timebase) -> float:
+    """How long a reading stands at least before it changes [s]; NaN for one that hardly changes.
+
+    A gateway that asks a unit less often than it writes repeats the last answer: the reading then
+    never changes sooner than that. A calm or coarse reading stands long as well, but now and then
+    flickers between two digits.
+    """
+    known = np.flatnonzero(~np.isnan(values))
+    seconds, held = timebase.seconds[known], values[known]
+    changes = seconds[1:][held[1:] != held[:-1]]
+    if changes.size < LEAST_CHANGES:
+        return float("nan")
+    return float(np.quantile(np.diff(changes), SOONEST))

@@ -193,6 +193,21 @@ def test_slow_logging_cannot_judge(interval_s: float) -> None:
     assert np.all(found.per_sample == -1)
 
 
+def test_a_thermistor_asked_once_a_minute_cannot_judge_however_often_it_is_written() -> None:
+    scene = swinging(sine(70.0), hours=4)
+    held = np.arange(len(scene.samples)) // 6 * 6
+    outdoor = {
+        name: values[held] if name.startswith("liquid_temperature") else values
+        for name, values in scene.samples.outdoor.items()
+    }
+    repeated = replace(scene, samples=Samples(scene.samples.time, outdoor, {}))
+    assert detect(scene).judged.all()
+    found = detect(repeated)
+    assert found.interval_s == 60.0
+    assert not found.judged.any()
+    assert np.all(found.per_sample == -1)
+
+
 def test_jittered_stamps_are_taken_as_they_are() -> None:
     rng = np.random.default_rng(5)
     at = np.sort(np.arange(0, HOUR_S, 10.0) + rng.uniform(-3, 3, 360))

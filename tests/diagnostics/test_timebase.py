@@ -139,3 +139,15 @@ def test_a_change_of_pace_is_no_gap_but_a_pause_in_either_pace_is() -> None:
     np.testing.assert_array_equal(base.usual_s[[0, 30, -1]], [120.0, 120.0, 10.0])
     paused = np.concatenate([slow[:30], slow[34:], fast[:100], fast[104:]])
     assert tb.of_seconds(paused).segment.max() == 2
+
+
+@pytest.mark.parametrize("every", [1, 3, 6])
+def test_a_repeated_reading_is_refreshed_as_often_as_it_is_asked_for(every: int) -> None:
+    steps = np.arange(6 * 360)
+    fresh = 30.0 + np.random.default_rng(4).normal(0, 0.2, steps.size).round(2)
+    timebase = tb.of_seconds(10.0 * steps)
+    assert tb.refresh_s(fresh[steps // every * every], timebase) == 10.0 * every
+
+
+def test_how_often_a_constant_is_refreshed_cannot_be_told() -> None:
+    assert np.isnan(tb.refresh_s(np.full(500, 3.0), tb.of_seconds(10.0 * np.arange(500))))
