@@ -12,8 +12,16 @@ class Migration(migrations.Migration):
 
     operations = [
         migrations.AddField(
-            "pooledday", "judged_by", models.CharField(max_length=64, blank=True, default="")
+            "pooledday",
+            "judged_by",
+            models.CharField(max_length=64, blank=True, default="", db_default=""),
         ),
         migrations.AddField("pooledday", "still_open", models.JSONField(null=True, blank=True)),
-        migrations.AddField("pooledday", "closed", models.JSONField(blank=True, default=list)),
+        migrations.AddField(
+            "pooledday",
+            "closed",
+            models.JSONField(
+                blank=True, default=list, db_default=models.Value([], models.JSONField())
+            ),
+        ),
     ]

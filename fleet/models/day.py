@@ -22,9 +22,11 @@ class PooledDay(models.Model):
     day = models.DateField()
     method_version = models.PositiveIntegerField()
     features = ArrayField(models.FloatField())
-    judged_by = models.CharField(max_length=64, blank=True, default="")
+    judged_by = models.CharField(max_length=64, blank=True, default="", db_default="")
     still_open = models.JSONField(null=True, blank=True)
-    closed = models.JSONField(blank=True, default=list)
+    closed = models.JSONField(
+        blank=True, default=list, db_default=models.Value([], models.JSONField())
+    )
 
     class Meta:
         """One row a system and day."""
