@@ -14,16 +14,10 @@ from dataclasses import dataclass, field
 
 @dataclass(frozen=True)
 class Off:
-    """By how much a reading is off: as far as ``finding`` is under the hypothesis, to ``sign``.
-
-    share: part of the systems with the hypothesis in which it is this reading. either_way: the
-    finding is a size without a sign.
-    """
+    """By how much a reading is off: as far as ``finding`` is under the hypothesis, to ``sign``."""
 
     finding: str
     sign: float = 1.0
-    share: float = 1.0
-    either_way: bool = False
 
 
 @dataclass(frozen=True)

@@ -166,10 +166,7 @@ def _circuit(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
         grid.mean(f"sigma_{way}_k", measured.sigma_k, mask)
         grid.mean(f"load_{way}", speed, mask)
         grid.mean(f"air_{way}_k", air, mask)
-    # Within one standard uncertainty of zero: twice that, as the energy balance has it, would call
-    # every low-pressure day flash gas, for there a transducer's error weighs most.
-    flashing = measured.upstream_k < measured.sigma_k
-    grid.mean("saturated_share", flashing.astype(float), cooling)
+    grid.mean("saturated_share", measured.at_saturation.astype(float), cooling)
     loaded = masks["loaded_s"]
     grid.mean("suction_superheat_k", circuit.suction_superheat_k, loaded)
     grid.mean("discharge_superheat_k", circuit.discharge_superheat_k, loaded)

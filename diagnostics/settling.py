@@ -185,11 +185,7 @@ def _off(
         measured[_PLACES[off.finding]],
         entry,
     )
-    one, wide = off.sign * abs(float(mean[0])), float(spread[0])
-    if off.either_way:
-        one, wide = 0.0, float(np.hypot(one, wide))
-    held, spreads = _mixed((one, wide), (0.0, 0.0), off.share)
-    return float(held), float(spreads)
+    return off.sign * abs(float(mean[0])), float(spread[0])
 
 
 def _mixed(

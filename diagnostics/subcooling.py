@@ -25,8 +25,6 @@ from diagnostics.state import State, States
 from diagnostics.timebase import BoolArray
 
 GRAVITY_M_S2 = 9.806_65
-COVERAGE = 2.0
-"""Coverage factor of an expanded uncertainty at about 95 % (JCGM 100:2008, 6.3.3)."""
 
 
 @dataclass(frozen=True)
@@ -54,8 +52,8 @@ class Subcooling:
     """Subcooling per sample, shape (n,); NaN where direction or a reading is missing.
 
     upstream_k: at the point that counts. other_k: at the other one. sigma_k: standard uncertainty
-    of upstream_k. at_saturation: not distinguishable from zero or below, so probably two-phase,
-    and energy balances with the liquid do not hold. static_head_pa: pressure the liquid gained
+    of upstream_k. at_saturation: within one standard uncertainty of zero, or below it, so
+    probably two-phase. static_head_pa: pressure the liquid gained
     (below zero: lost) on its way from the rooms, 0 where it does not come from there.
     """
 
@@ -99,7 +97,9 @@ def measure(
     )
     upstream_k = bubble_k - upstream_t_k
     sigma_k = np.where(np.isnan(upstream_k), np.nan, sigma_k)
-    at_saturation = upstream_k < COVERAGE * sigma_k
+    # Twice the uncertainty would call every low-pressure day flash gas, for there a transducer's
+    # error weighs most.
+    at_saturation = upstream_k < sigma_k
     return Subcooling(upstream_k, bubble_k - other_t_k, sigma_k, at_saturation, head_pa)
 
 

@@ -63,7 +63,7 @@ FEATURES: tuple[Feature, ...] = (
     Feature("subcooling_to_indoor_k", "K", "to_indoor_s", "upstream subcooling, liquid to indoor"),
     Feature("other_to_indoor_k", "K", "to_indoor_s", "subcooling at the other point"),
     Feature("sigma_to_indoor_k", "K", "to_indoor_s", "standard uncertainty of the subcooling"),
-    Feature("saturated_share", "1", "to_indoor_s", "share with subcooling at or below zero"),
+    Feature("saturated_share", "1", "to_indoor_s", "share with no subcooling to be told from zero"),
     Feature("load_to_indoor", "1", "to_indoor_s", "compressor speed, share of its maximum"),
     Feature("air_to_indoor_k", "K", "to_indoor_s", "outdoor air temperature"),
     Feature("subcooling_to_outdoor_k", "K", "to_outdoor_s", "upstream subcooling, to outdoor"),

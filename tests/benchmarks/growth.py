@@ -25,18 +25,15 @@ import numpy as np
 import polars as pl
 import psutil
 
-from fixtures.plants import CLIMATES, Wish, draw_plant
-from fixtures.simulator.simulate import simulate
-from fixtures.simulator.spec import LogStyle, Segment
-from fixtures.simulator.write import SiteSpec, manifest, upload_frame
+from fixtures.simulator.spec import Segment
 from tests.benchmarks.load import (
     INTERVAL_S,
     NOON,
     OF_ONE_THAT_SENDS,
-    UNITS,
     fleet,
     give_history,
     lengthen,
+    recorded,
 )
 
 # Below the line above, which starts the private database.
@@ -46,7 +43,6 @@ from django.test import Client  # isort: skip
 
 from fleet import tasks  # isort: skip
 from fleet.analysis import backlog  # isort: skip
-from fleet.ingest.manifest import register  # isort: skip
 from fleet.ingest.receive import receive  # isort: skip
 from fleet.ingest.take_in import take_in  # isort: skip
 from fleet.models import System, Upload, UploadState  # isort: skip
@@ -79,23 +75,11 @@ class Measured:
 
 def pattern() -> tuple[System, list[bytes]]:
     """A system with two weeks analysed and half a day of samples, and the hours it sends next."""
-    wish = Wish(
-        code="R1",
-        start=NOON - timedelta(days=PATTERN_DAYS, hours=12),
-        segments=(
-            Segment(timedelta(days=PATTERN_DAYS), 300),
-            Segment(timedelta(hours=18), INTERVAL_S),
-        ),
-        refrigerant="R-410A",
-        use="office",
-        climate=CLIMATES["southern"],
-        unit_count=UNITS,
-        style=LogStyle(),
+    system, recording, frame = recorded(
+        NOON - timedelta(days=PATTERN_DAYS, hours=12),
+        Segment(timedelta(days=PATTERN_DAYS), 300),
+        Segment(timedelta(hours=18), INTERVAL_S),
     )
-    recording = simulate(draw_plant(11, wish))
-    site = SiteSpec("pattern", "Pattern", "pattern", "Pattern", "UTC", (recording.spec,))
-    frame = upload_frame(site, recording)
-    system = register(manifest(site)).systems.get()
     hour = (recording.time - np.datetime64(NOON.replace(tzinfo=None))) // np.timedelta64(1, "h")
     bodies = [
         frame.filter(pl.Series(chosen)).write_csv().encode()

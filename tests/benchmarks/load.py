@@ -28,10 +28,10 @@ import polars as pl
 import psutil
 
 from fixtures.plants import CLIMATES, Wish, draw_plant
-from fixtures.simulator.simulate import simulate
+from fixtures.simulator.simulate import Recording, simulate
 from fixtures.simulator.spec import LogStyle, Segment
 from fixtures.simulator.write import SiteSpec, manifest, upload_frame
-from tests.acceptance.kills import up
+from tests.acceptance.trial import up
 from tests.benchmarks import private
 
 private.prepare()
@@ -93,19 +93,12 @@ class Measured:
     wall_s: float
 
 
-def pattern(history_days: int, every_s: int) -> tuple[System, bytes]:
-    """A system with its history analysed, and the next upload it will send.
-
-    A history of more than four weeks is that of four weeks again and again.
-    """
-    simulated_days = min(history_days, SIMULATED_DAYS)
+def recorded(start: datetime, *segments: Segment) -> tuple[System, Recording, pl.DataFrame]:
+    """A registered system, the recording of an office from ``start`` on, and its uploads' rows."""
     wish = Wish(
         code="R1",
-        start=NOON - timedelta(days=simulated_days) - timedelta(hours=12),
-        segments=(
-            Segment(timedelta(days=simulated_days), 300),
-            Segment(timedelta(hours=12, seconds=every_s), INTERVAL_S),
-        ),
+        start=start,
+        segments=segments,
         refrigerant="R-410A",
         use="office",
         climate=CLIMATES["southern"],
@@ -114,9 +107,21 @@ def pattern(history_days: int, every_s: int) -> tuple[System, bytes]:
     )
     recording = simulate(draw_plant(11, wish))
     site = SiteSpec("pattern", "Pattern", "pattern", "Pattern", "UTC", (recording.spec,))
-    frame = upload_frame(site, recording)
+    return register(manifest(site)).systems.get(), recording, upload_frame(site, recording)
+
+
+def pattern(history_days: int, every_s: int) -> tuple[System, bytes]:
+    """A system with its history analysed, and the next upload it will send.
+
+    A history of more than four weeks is that of four weeks again and again.
+    """
+    simulated_days = min(history_days, SIMULATED_DAYS)
+    system, recording, frame = recorded(
+        NOON - timedelta(days=simulated_days) - timedelta(hours=12),
+        Segment(timedelta(days=simulated_days), 300),
+        Segment(timedelta(hours=12, seconds=every_s), INTERVAL_S),
+    )
     later = pl.Series(recording.time >= np.datetime64(NOON.replace(tzinfo=None)))
-    system = register(manifest(site)).systems.get()
     upload, _ = receive(system, "history.csv", frame.filter(~later).write_csv().encode())
     take_in(upload.pk)
     backlog.drain([system.pk])
