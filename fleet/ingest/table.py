@@ -26,6 +26,8 @@ Offsets = NDArray[np.int64]
 BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 BATCH_BYTES = 4 * MIB
 BATCH_ROWS = 16_384
+IN_VAIN_TIMES, IN_VAIN_ANYHOW = 4, 100_000
+"""Lines that may be read again after open quotes: so often the file, and so many."""
 NEWLINE, RETURN = b"\n\r"
 
 _NAME = "column_{}"
@@ -245,16 +247,43 @@ def _records(
 
     The first is that of line ``begin``, from 0. After a badly quoted line, reading starts again at
     the next.
+
+    Raises RefusedError: what was read in vain that way has become much more than the file.
     """
+    patience = IN_VAIN_TIMES * len(lines) + IN_VAIN_ANYHOW
     while begin < len(lines):
         first = begin
-        rest = (lines[at] for at in range(first, len(lines)))
-        reader = csv.reader(rest, delimiter=separator, strict=True)
+        feed = _Feed(lines, first)
+        reader = csv.reader(feed, delimiter=separator, strict=True)
         try:
             for record in reader:
                 end = first + reader.line_num
                 yield begin + 1, record, end - begin
                 begin = end
+                feed.room = MAX_LINE_BYTES
         except csv.Error:
+            patience -= first + reader.line_num - begin
+            if patience < 0:
+                raise RefusedError(
+                    "quotes are left open in too many lines: close them (RFC 4180)", line=begin + 1
+                ) from None
             yield begin + 1, None, 1
             begin += 1
+
+
+class _Feed:
+    """Lines from some line on, ending before one record gets longer than a line may be."""
+
+    def __init__(self, lines: list[str], begin: int) -> None:
+        self._lines, self._at, self.room = lines, begin, MAX_LINE_BYTES
+
+    def __iter__(self) -> _Feed:
+        return self
+
+    def __next__(self) -> str:
+        if self._at >= len(self._lines) or self.room < 0:
+            raise StopIteration
+        line = self._lines[self._at]
+        self._at += 1
+        self.room -= len(line)
+        return line
