@@ -52,6 +52,12 @@ def waiting(stack: Stack) -> tuple[int, int, int]:
     return int(stored), int(taken_in), int(due)
 
 
+def size(stack: Stack) -> int:
+    """Bytes of the database, indexes and dead rows included."""
+    ((size_bytes,),) = stack.sql("SELECT pg_database_size(current_database())")
+    return int(size_bytes)
+
+
 def uploads(stack: Stack, site: str) -> dict[str, tuple[str, str, str]]:
     """Uploads of a site by id: system, name, state."""
     rows = stack.sql(

@@ -59,7 +59,10 @@ class Sending:
 
 @dataclass
 class Outcome:
-    """The figures; ``faults`` says what must not have happened."""
+    """The figures; ``faults`` says what must not have happened.
+
+    grown_bytes: the database's growth while gateways sent; clean_bytes: that by the clean run.
+    """
 
     kills: Counter[str] = field(default_factory=Counter)
     uploads_acknowledged: int = 0
@@ -73,6 +76,8 @@ class Outcome:
     rows_invented: int = 0
     windows: int = 0
     drain_s: float = 0.0
+    grown_bytes: int = 0
+    clean_bytes: int = 0
     faults: list[str] = field(default_factory=list)
 
     def lines(self) -> Iterator[str]:
@@ -100,8 +105,10 @@ def run(stack: Stack, sending: Sending, disturb: Callable[[Scene], None]) -> Out
     try:
         with up(stack, stack.home.parent / "up.log") as (keeper, address):
             scene = Scene(stack, keeper, address, Ledger())
+            empty = books.size(stack)
             _send_while(sending, scene, disturb)
             _drain(stack, outcome)
+            outcome.grown_bytes = books.size(stack) - empty
         _judge(stack, sending.logs, scene.ledger, outcome)
         stack.close()
     finally:
@@ -205,10 +212,12 @@ def _judge(stack: Stack, logs: Logs, ledger: Ledger, outcome: Outcome) -> None:
     kept = {(system, name) for system, name, _ in stored.values()}
     clean = [piece for piece in logs.pieces if (piece.system, piece.name) in kept]
     folder = logs.write(stack.home.parent / "clean", clean)
+    before = books.size(stack)
     subprocess.run(
         [sys.executable, "manage.py", "load_site", "--wait", str(folder)], cwd=REPOSITORY,
         env=environment(stack), check=True, capture_output=True,
     )  # fmt: skip
+    outcome.clean_bytes = books.size(stack) - before
     killed, whole = books.read(stack, logs.site.code), books.read(stack, "clean")
     outcome.faults += ledger.contradictions
     outcome.uploads_acknowledged = len(ledger.acknowledged)
