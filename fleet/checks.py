@@ -15,6 +15,7 @@ from redis.exceptions import RedisError
 
 from fleet.celery import app
 from fleet.embedded import EmbeddedError, data_folder, ensure
+from fleet.pages import pdf
 
 _OLDEST_POSTGRESQL = 16
 _ASK_BROKER_FOR_S = 2.0
@@ -37,6 +38,20 @@ def data_folder_is_writable(**_: Any) -> list[CheckMessage]:
             hint="Set MILLRACE_DATA to a folder this user may write, or give all of "
             f"{', '.join(given)}.",
             id="millrace.E001",
+        )
+    ]
+
+
+@register()
+def pdf_can_be_written(**_: Any) -> list[CheckMessage]:
+    """Reports are handed out as PDF, which needs libraries that Python packages do not bring."""
+    if not (missing := pdf.missing()):
+        return []
+    return [
+        checks.Warning(
+            f"reports cannot be written as PDF: {', '.join(missing)} missing.",
+            hint=pdf.HINT,
+            id="millrace.W003",
         )
     ]
 

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_GET
 
 from fleet import access
 from fleet.models import Client, ShareLink, System
-from fleet.pages import company, report, units
+from fleet.pages import company, pdf, report, units
 from fleet.pages.forms import ShareForm
 from fleet.pages.report import MONTHS, Period
 from fleet.pages.units import Preference
@@ -43,6 +43,7 @@ def told(request: HttpRequest, systems: QuerySet[System], prefer: Preference) ->
         "months": months,
         "choices": MONTHS,
         "now": now,
+        "pdf": not pdf.missing(),
     }
 
 

@@ -60,14 +60,8 @@ def revoke(request: HttpRequest, pk: int) -> HttpResponse:
 @require_GET
 def shared(request: HttpRequest, token: str) -> HttpResponse:
     """The report of the link's client alone, without notes and remarks; 404 when it is over."""
-    now = timezone.now()
-    link = ShareLink.objects.opened_by(token, now)
-    if link is None:
-        raise Http404
-    if link.note_opening(now):
-        record.note_opening(request, link)
-    wants_f = request.GET.get("temperature") == "degF"
-    prefer = Preference("degF") if wants_f else Preference()
+    link = opened(request, token)
+    prefer = preference(request)
     systems = System.objects.filter(site__client=link.client)
     context = {
         "base": "report/shared_base.html",
@@ -79,7 +73,27 @@ def shared(request: HttpRequest, token: str) -> HttpResponse:
         "link": link,
         "prefer": prefer,
     }
-    answer = render(request, "report/page.html", context)
+    return private(render(request, "report/page.html", context))
+
+
+def opened(request: HttpRequest, token: str) -> ShareLink:
+    """The link of an address, its opening noted; 404 when it is none or is over."""
+    now = timezone.now()
+    link = ShareLink.objects.opened_by(token, now)
+    if link is None:
+        raise Http404
+    if link.note_opening(now):
+        record.note_opening(request, link)
+    return link
+
+
+def preference(request: HttpRequest) -> Preference:
+    """The units that the reader of a link chose."""
+    return Preference("degF") if request.GET.get("temperature") == "degF" else Preference()
+
+
+def private(answer: HttpResponse) -> HttpResponse:
+    """The answer, to be kept by nobody and found by nobody."""
     for name, value in PRIVATE.items():
         answer[name] = value
     return answer

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
+from fleet.pages import pdf
 from tests.people.world import NOBODY, PEOPLE, TOKENS
 
 ALL = " / ".join(PEOPLE)
@@ -21,6 +22,8 @@ INSIDERS = "manager / operator / rep / technician"
 OUR_MANAGERS = "manager / operator / manager of another organisation"
 OUR_ACCOUNTS = f"{OUR_MANAGERS} / rep / rep of another client / rep of another organisation"
 UNREADABLE = b"no header we know\n1\n"
+PDF = 503 if pdf.missing() else 200
+"""Without Pango a page says what is missing."""
 
 
 @dataclass(frozen=True)
@@ -69,12 +72,18 @@ DOORS: dict[str, Door] = {
         "/sites/ferry-hall/place", get=None, post=302, data={"region": "North"}
     ),
     "sites/<slug:code>/months/": page("/sites/ferry-hall/months/"),
+    "sites/<slug:code>/months/report.pdf": Door("/sites/ferry-hall/months/report.pdf", get=PDF),
     "sites/<slug:code>/<str:system>/charge/": page("/sites/ferry-hall/R1/charge/"),
     "clients/": page("/clients/", ALL),
     # The other organisation has a client of the same code, and sees its own.
     "clients/<slug:code>/": page(
         "/clients/kingfisher/",
         f"{ACCOUNTS} / manager of another organisation / rep of another organisation",
+    ),
+    "clients/<slug:code>/report.pdf": Door(
+        "/clients/kingfisher/report.pdf",
+        f"{ACCOUNTS} / manager of another organisation / rep of another organisation",
+        get=PDF,
     ),
     "clients/<slug:code>/share": action(
         "/clients/kingfisher/share",
@@ -84,6 +93,7 @@ DOORS: dict[str, Door] = {
     ),
     "share-links/<int:pk>/revoke": action("/share-links/{link}/revoke", ACCOUNTS),
     "shared/<str:token>/": page("/shared/{shared}/", EVERYBODY),
+    "shared/<str:token>/report.pdf": Door("/shared/{shared}/report.pdf", EVERYBODY, get=PDF),
     "logs/": Door("/logs/", OUR_MANAGERS, get=200, post=200),
     "logs/<int:pk>/": page("/logs/{mapping}/", MANAGERS),
     "logs/<int:pk>/change": action("/logs/{mapping}/change", MANAGERS, do="remove"),

@@ -107,7 +107,11 @@ def test_everybody_gets_what_is_theirs(world: World, who: str) -> None:
 
 
 HIDDEN_FROM = (*OUTSIDERS, "rep of another client", "technician without work", *TOKENS[1:], NOBODY)
-OPEN_BY_ITSELF = ("shared/<str:token>/", "invitation/<str:token>/")
+OPEN_BY_ITSELF = (
+    "shared/<str:token>/",
+    "shared/<str:token>/report.pdf",
+    "invitation/<str:token>/",
+)
 """Whoever has the address of these sees them: the address is the key."""
 
 
