@@ -11,11 +11,23 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from datetime import UTC, datetime
-from typing import Literal, get_args
+from typing import Any, Literal, get_args
 
 Format = Literal["line", "logfmt", "json"]
 FORMATS: tuple[str, ...] = get_args(Format)
 SUBJECTS = ("upload", "system", "site")
+
+
+def printable(text: str) -> str:
+    """The text on one line: what would end it or move a cursor stands as JSON escapes it.
+
+    Names, cells and addresses come from outside; as they are they could forge a line of a log, or
+    speak to a terminal.
+    """
+    if text.isprintable():
+        return text
+    return "".join(sign if sign.isprintable() else json.dumps(sign)[1:-1] for sign in text)
+
 
 _about: ContextVar[dict[str, str] | None] = ContextVar("about", default=None)
 
@@ -45,7 +57,7 @@ class Formatter(logging.Formatter):
     def format(self, record: logging.LogRecord) -> str:
         """One line, but for a traceback after a line for people."""
         if self.shape == "json":
-            return json.dumps(self._fields(record), ensure_ascii=False)
+            return printable(json.dumps(self._fields(record), ensure_ascii=False))
         if self.shape == "logfmt":
             return " ".join(f"{key}={_quoted(it)}" for key, it in self._fields(record).items())
         return super().format(record)
@@ -53,7 +65,14 @@ class Formatter(logging.Formatter):
     def formatMessage(self, record: logging.LogRecord) -> str:  # noqa: N802  the base's name
         """The line for people, before any traceback."""
         subjects = "".join(f" {name}={it}" for name, it in _subjects(record).items())
-        return super().formatMessage(record) + subjects
+        return printable(super().formatMessage(record) + subjects)
+
+    def formatException(self, ei: Any) -> str:  # noqa: N802  the base's name
+        """The traceback; for people indented, so that no line of it looks like a record."""
+        text = super().formatException(ei)
+        if self.shape != "line":
+            return text
+        return "\n".join(f"  {printable(line)}" for line in text.split("\n"))
 
     def _fields(self, record: logging.LogRecord) -> dict[str, str]:
         fields = {
@@ -75,4 +94,4 @@ def _subjects(record: logging.LogRecord) -> dict[str, str]:
 
 def _quoted(text: str) -> str:
     plain = text and all(sign.isprintable() and sign not in ' "=' for sign in text)
-    return text if plain else json.dumps(text, ensure_ascii=False)
+    return text if plain else printable(json.dumps(text, ensure_ascii=False))

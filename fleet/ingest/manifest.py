@@ -97,7 +97,10 @@ def _load(source: Path | str) -> tuple[dict[str, Any], str]:
         raise ManifestError([why], file) from error
     except UnicodeDecodeError as error:
         raise ManifestError(["not UTF-8: save it as UTF-8"], file) from error
-    except tomllib.TOMLDecodeError as error:
+    except RecursionError as error:
+        deep = "not TOML: lists or tables too deep within each other"
+        raise ManifestError([deep], file) from error
+    except ValueError as error:  # also whole numbers of thousands of digits
         raise ManifestError([f"not TOML: {error}"], file) from error
 
 

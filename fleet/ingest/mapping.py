@@ -123,6 +123,12 @@ class Layout:
         if not self.foreign:
             return headers.understand(titles, circumstances)
         own = unique(titles)
+        if missing := [title for title in self.time.titles if title not in own]:
+            raise RefusedError(
+                "no column is called so, as in files of this kind: lines may end in different ways",
+                line=self.skipped + 1,
+                column=missing[0],
+            )
         times = tuple(own.index(title) for title in self.time.titles)
         meant = [self.columns[t].title if t in self.columns else "" for t in own]
         meant[times[0]] = TIME

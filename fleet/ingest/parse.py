@@ -16,7 +16,7 @@ from fleet.ingest.clock import Fault
 from fleet.ingest.header import Column, Header
 from fleet.ingest.limits import MAX_REASONS, MAX_WEEKS
 from fleet.ingest.mapping import Layout
-from fleet.ingest.report import RefusedError, Report
+from fleet.ingest.report import SHOWN_TITLE, RefusedError, Report, shown
 from fleet.ingest.table import Batch, Table
 from fleet.ingest.unpack import unpack
 from fleet.timeseries.block import Block, Codes
@@ -59,7 +59,8 @@ class _Reading:
 
     def __init__(self, header: Header, circumstances: Circumstances, layout: Layout) -> None:
         self.header, self.circumstances, self.layout = header, circumstances, layout
-        self.report = Report(unknown_columns=list(header.unknown))
+        unknown = [shown(title, SHOWN_TITLE) for title in header.unknown]
+        self.report = Report(unknown_columns=unknown)
         self._times: list[clock.Readings] = []
         self._lines: list[NDArray[np.int64]] = []
         self._codes: dict[str, list[Codes]] = {column.stored: [] for column in header.columns}

@@ -254,7 +254,8 @@ def _try(
 ) -> _UnitFound | None:
     unit, scale, said = reading
     try:
-        inside = to_inside(entry.channel, unit, numbers * scale, circumstances.plant)
+        with np.errstate(over="ignore"):  # an absurd number becomes inf, which is not usual
+            inside = to_inside(entry.channel, unit, numbers * scale, circumstances.plant)
     except UnitError:
         return None
     low, high = entry.usual

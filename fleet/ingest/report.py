@@ -6,6 +6,10 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from fleet.ingest.limits import MAX_REASONS
+from fleet.logs import printable
+
+SHOWN_TITLE, SHOWN_REASON = 200, 1_000
+"""Characters kept of a title and of a reason: a file may call a column what it likes."""
 
 
 class RefusedError(Exception):
@@ -25,6 +29,11 @@ class Complaint:
     column: str
     reason: str
 
+    def __post_init__(self) -> None:
+        """What is quoted from the file is kept short and on one line."""
+        object.__setattr__(self, "column", shown(self.column, SHOWN_TITLE))
+        object.__setattr__(self, "reason", shown(self.reason, SHOWN_REASON))
+
     def __str__(self) -> str:
         """Where and what, as a command prints it."""
         where = [f"line {self.line}"] if self.line else []
@@ -34,6 +43,11 @@ class Complaint:
     def as_json(self) -> dict[str, Any]:
         """The shape kept in ``Upload.reasons``."""
         return {"line": self.line, "column": self.column, "reason": self.reason}
+
+
+def shown(text: str, most: int) -> str:
+    """A text from outside as it can be printed, cut where it is too long."""
+    return printable(text if len(text) <= most else f"{text[: most - 1]}…")
 
 
 @dataclass

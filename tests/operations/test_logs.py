@@ -44,7 +44,7 @@ def test_a_line_for_people_ends_with_its_subjects() -> None:
     assert line.endswith("INFO fleet.tasks: taken in upload=7d0e system=12")
     first, *traceback = formatted("line", broken=True).splitlines()
     assert first.endswith("upload=7d0e system=12")
-    assert traceback[-1] == 'ValueError: it says "no"'
+    assert traceback[-1] == '  ValueError: it says "no"'
 
 
 def test_json_is_one_object_a_line() -> None:
@@ -61,6 +61,28 @@ def test_logfmt_quotes_what_would_break_it() -> None:
     line = formatted("logfmt", 'a="b" c')
     assert line.endswith(r'level=info logger=fleet.tasks message="a=\"b\" c" upload=7d0e system=12')
     assert "\n" not in formatted("logfmt", "x", broken=True)
+
+
+FORGED = "a.csv\nWARNING fleet: all is well\r\x1b[2J\x9b\u2028\x7f"
+
+
+@pytest.mark.parametrize("shape", get_args(Format))
+def test_nothing_from_outside_forges_a_line_or_speaks_to_a_terminal(shape: Format) -> None:
+    line = formatted(shape, FORGED)
+    assert line.isprintable()
+    assert r"a.csv\nWARNING fleet: all is well\r\u001b[2J\u009b\u2028\u007f" in line
+    if shape == "json":
+        assert json.loads(line)["message"] == FORGED
+
+
+def test_no_line_of_a_traceback_looks_like_a_record() -> None:
+    try:
+        raise ValueError(FORGED)
+    except ValueError:
+        record = logging.LogRecord("fleet", logging.ERROR, "", 1, "broken", None, sys.exc_info())
+    first, *rest = Formatter("line").format(record).split("\n")
+    assert first.endswith("broken")
+    assert all(each.startswith("  ") and each.isprintable() for each in rest)
 
 
 def test_subjects_end_with_their_block_and_an_extra_wins() -> None:
