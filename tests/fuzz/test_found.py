@@ -85,7 +85,7 @@ def test_a_foreign_log_whose_lines_end_in_two_ways_is_refused() -> None:
     look = sniff.look(plain)
     layout = proposal.layout_of(look, proposal.propose(look, LISBON, []))
     assert layout.time.titles == ("Date",)
-    with pytest.raises(RefusedError, match="lines may end in different ways|bare carriage return"):
+    with pytest.raises(RefusedError, match=r"lines may end in different ways|bare carriage return"):
         parse(plain, LISBON, [layout])
 
 
