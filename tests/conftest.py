@@ -5,7 +5,9 @@ from __future__ import annotations
 import os
 import shutil
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -15,6 +17,15 @@ if "MILLRACE_DATA" not in os.environ:
     _OWN_FOLDER = Path(tempfile.mkdtemp(prefix="millrace-tests-"))
     _OWN_FOLDER.chmod(0o711)  # as root, the server's account has to pass through
     os.environ["MILLRACE_DATA"] = str(_OWN_FOLDER)
+
+
+@pytest.fixture(scope="session")
+def demo_made() -> Iterator[Any]:
+    """The demo fleet, loaded once a run (demo_fleet.Made). Who changes it takes a copy."""
+    from tests import demo_fleet
+
+    with demo_fleet.made() as made:
+        yield made
 
 
 def pytest_unconfigure(config: pytest.Config) -> None:

@@ -1,23 +1,19 @@
-"""Three people, three questions: from sign-in to the answer in few clicks, also offline."""
+"""What readers do besides the way to their answer: on a phone, offline, on paper."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import timedelta
 
 import pytest
 from django.contrib.auth import get_user_model
-from django.utils import timezone
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
-from fleet.models import Event, EventState, Role, SiteVisit, VisitOutcome
+from fleet.models import Event, SiteVisit
 from tests.browser.conftest import PASSWORD
-from tests.pages import scene
 
-MOST_CLICKS = 4
 PHONE = {"width": 390, "height": 844}
 SMALL = """() => [...document.querySelectorAll(
     'main button, main .button, main select, main summary, main input:not([type=hidden]),'
@@ -31,24 +27,18 @@ SMALL = """() => [...document.querySelectorAll(
 
 @dataclass
 class Person:
-    """Somebody at a browser, whose clicks are counted."""
+    """Somebody at a browser."""
 
     context: BrowserContext
     page: Page
     address: str
-    clicks: int = 0
-
-    def click(self, role: str, name: str) -> None:
-        """One click on what is called so."""
-        self.page.get_by_role(role, name=re.compile(name)).first.click()  # type: ignore[arg-type]
-        self.clicks += 1
 
     def sign_in(self, name: str) -> None:
-        """Name, password, and one click."""
+        """Open the first page."""
         self.page.goto(f"{self.address}/sign-in")
         self.page.get_by_label("Name").fill(name)
         self.page.get_by_label("Password").fill(PASSWORD)
-        self.click("button", "Sign in")
+        self.page.get_by_role("button", name="Sign in").click()
         expect(self.page.get_by_role("heading", level=1)).to_contain_text(", and why")
 
 
@@ -72,52 +62,6 @@ def sent(event: Event) -> Event:
     tess = get_user_model().objects.get(username="tess")
     Event.objects.filter(pk=event.pk).update(assignee=tess)
     return event
-
-
-def test_a_manager_reads_where_next_and_sends_somebody(event: Event, person: Person) -> None:
-    person.sign_in("mara")
-    first = person.page.get_by_role("region", name="First in line")
-    expect(first).to_contain_text("Quay Store")
-    expect(first).to_contain_text(re.compile("as soon as somebody can|this week|next round", re.I))
-    person.page.get_by_label("Tick Quay Store").check()
-    person.clicks += 1
-    form = person.page.get_by_role("form", name="What to do with the ticked sites")
-    form.get_by_label("send").select_option(label="tess")
-    day = timezone.now().date() + timedelta(days=1)
-    form.get_by_label("on", exact=True).fill(day.isoformat())
-    person.click("button", "^Send$")
-    expect(person.page.get_by_text(f"tess goes on {day}").first).to_be_visible()
-    event.refresh_from_db()
-    assert event.visit_planned_on == day
-    assert event.state == EventState.ACKNOWLEDGED_ACTIVE
-    assert person.clicks <= MOST_CLICKS
-
-
-def test_a_rep_reads_how_it_has_been_doing(event: Event, person: Person) -> None:
-    scene.person("rhea", Role.ACCOUNT_REP, event.system.site.client).set_password(PASSWORD)
-    person.sign_in("rhea")
-    person.click("link", "Clients")
-    person.click("link", event.system.site.client.name)
-    expect(person.page.get_by_role("heading", level=1)).to_contain_text("how it has been doing")
-    expect(person.page.locator(".lede b")).to_contain_text("system")
-    expect(person.page.get_by_role("heading", name="What was found").first).to_be_visible()
-    assert person.clicks <= MOST_CLICKS
-
-
-def test_a_technician_reads_what_to_check_and_records_a_false_alarm(
-    sent: Event, on_a_phone: Person
-) -> None:
-    person = on_a_phone
-    person.sign_in("tess")
-    person.click("link", "What to check first")
-    expect(person.page.get_by_role("heading", name="Check first")).to_be_visible()
-    expect(person.page.locator(".checks .logged").first).to_contain_text("expected")
-    person.page.get_by_label("False alarm: nothing found").check()
-    person.clicks += 1
-    person.click("button", "Record the visit")
-    expect(person.page.get_by_text("Visit recorded.")).to_be_visible()
-    assert SiteVisit.objects.get(event=sent).outcome == VisitOutcome.NOTHING_FOUND
-    assert person.clicks <= MOST_CLICKS
 
 
 def test_readings_are_kept_in_si(sent: Event, on_a_phone: Person) -> None:

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import json
-import os
 import re
 import subprocess
 import sys
-import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from concurrent.futures import Future
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -37,6 +35,7 @@ from fleet.models import (
     UploadState,
 )
 from tests.analysis import building
+from tests.demo_fleet import Made
 from tests.diagnostics import rows
 
 NOW = datetime(2026, 6, 17, 9, 30, tzinfo=UTC)
@@ -185,23 +184,13 @@ def test_a_database_of_its_own_is_not_for_demos(monkeypatch: pytest.MonkeyPatch)
     assert refusal.value.returncode == 2
 
 
-@pytest.fixture
-def own_stack() -> Iterator[dict[str, str]]:
-    """The environment of an installation that nothing has run in yet."""
-    # Not pytest's folder: as root, the server's account has to pass through.
-    with tempfile.TemporaryDirectory(prefix="millrace-demo-") as folder:
-        Path(folder).chmod(0o711)
-        kept = {k: v for k, v in os.environ.items() if k not in ("DATABASE_URL", "REDIS_URL")}
-        yield kept | {"MILLRACE_DATA": folder}
-
-
 @pytest.mark.timeout(600)
-def test_from_nothing_to_a_ranking_in_one_command(own_stack: dict[str, str]) -> None:
+def test_from_nothing_to_a_ranking_in_one_command(demo_made: Made) -> None:
     def manage(*arguments: str) -> str:
         done = subprocess.run(
             [sys.executable, "manage.py", *arguments],
             cwd=ROOT,
-            env=own_stack,
+            env=demo_made.environment,
             capture_output=True,
             text=True,
             check=False,
@@ -209,7 +198,7 @@ def test_from_nothing_to_a_ranking_in_one_command(own_stack: dict[str, str]) -> 
         assert done.returncode == 0, done.stderr
         return done.stdout
 
-    first = manage("demo", "--no-serve")
+    first = demo_made.said
     rows_loaded = re.search(r"^([\d,]+) rows in", first, re.MULTILINE)
     assert rows_loaded is not None
     assert 800_000 < int(rows_loaded[1].replace(",", "")) < 1_400_000

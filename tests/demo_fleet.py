@@ -1,0 +1,99 @@
+"""The demo as its command makes it, once for a whole run, and copies of it to change."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from tests.embedded.harness import REPOSITORY, Stack, new_folder
+
+PEOPLE = ("manager", "rep", "technician")
+
+
+@dataclass(frozen=True)
+class Made:
+    """A data folder that holds the demo, and what the command said when it loaded it."""
+
+    home: Path
+    said: str
+
+    @property
+    def environment(self) -> dict[str, str]:
+        """For commands that are to use it."""
+        return _environment(self.home)
+
+
+@dataclass(frozen=True)
+class Served:
+    """The demo's pages, served by the product's own web process."""
+
+    address: str
+    passwords: dict[str, str]
+
+
+def _environment(home: Path) -> dict[str, str]:
+    kept = {k: v for k, v in os.environ.items() if k not in ("DATABASE_URL", "REDIS_URL")}
+    return kept | {"MILLRACE_DATA": str(home)}
+
+
+@contextmanager
+def made() -> Iterator[Made]:
+    """Load the demo into a folder of its own; some 50 s."""
+    stack = Stack(new_folder())
+    try:
+        done = subprocess.run(
+            [sys.executable, "manage.py", "demo", "--no-serve"],
+            cwd=REPOSITORY,
+            env=_environment(stack.home),
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert done.returncode == 0, done.stderr
+        yield Made(stack.home, done.stdout)
+    finally:
+        stack.close()
+
+
+@contextmanager
+def served(of: Made) -> Iterator[Served]:
+    """Serve a copy, so that what people do there stays there."""
+    original, copy = Stack(of.home), Stack(new_folder())
+    try:
+        assert original.is_down(), "the demo's servers still run"
+        # With owners and modes: as root, the servers run under another account.
+        subprocess.run(["cp", "-a", f"{of.home}/.", str(copy.home)], check=True)
+        shutil.rmtree(copy.home / "demo")
+        process = subprocess.Popen(
+            [sys.executable, "manage.py", "demo", "--port", "0"],
+            cwd=REPOSITORY,
+            env=_environment(copy.home),
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        try:
+            yield _heard(process)
+        finally:
+            process.send_signal(signal.SIGINT)
+            process.communicate(timeout=60)
+    finally:
+        copy.close()
+
+
+def _heard(process: subprocess.Popen[str]) -> Served:
+    passwords: dict[str, str] = {}
+    assert process.stdout is not None
+    for line in process.stdout:
+        if person := re.match(rf"  ({'|'.join(PEOPLE)}) +(\S+) ", line):
+            passwords[person[1]] = person[2]
+        if dashboard := re.search(r"The dashboard is at (http://\S+)/ ", line):
+            return Served(dashboard[1], passwords)
+    raise AssertionError(f"the demo ended with {process.wait()} before it served")
