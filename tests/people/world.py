@@ -75,7 +75,7 @@ def build() -> World:
         "operator": operator,
     }
     world = World(watched, people, _tokens(watched.site, Site.objects.get(code="high-weir")))
-    world.ids = _belongings(world)
+    world.ids = belongings(world)
     return world
 
 
@@ -113,7 +113,7 @@ def _tokens(site: Site, other: Site) -> dict[str, str]:
     return dict(zip(TOKENS, (text, foreign_text, revoked_text), strict=True))
 
 
-def _belongings(world: World) -> dict[str, Any]:
+def belongings(world: World) -> dict[str, Any]:
     """One of everything, all with the canary in it; what stands in addresses, by name."""
     of, now = world.scene, timezone.now()
     EventNote.objects.create(event=of.event, author=of.manager, text=f"{CANARY} is warm")
