@@ -1,8 +1,10 @@
 """What upstream subcooling should be: the trade's range, or what the system itself has shown.
 
 A system's own past is learned by Bayesian linear regression of its daily mean upstream subcooling
-on outdoor air and compressor load (Bishop 2006, Pattern Recognition and Machine Learning, eqs.
-3.50 to 3.59): with few days, or far from the weather seen, the prediction widens by itself.
+on outdoor air, compressor load and how much of the day it cooled and heated at once (Bishop 2006,
+Pattern Recognition and Machine Learning, eqs. 3.50 to 3.59): with few days, or far from the weather
+seen, the prediction widens by itself. How far days scatter about their own line is learned too, by
+expectation-maximisation (the same, section 9.3.4), from what is usual.
 """
 
 from __future__ import annotations
@@ -28,26 +30,38 @@ SETTLED_DAYS = 7
 """Days before the judged moment that never enter the baseline."""
 
 _LEAST_S = 1800.0
-NOISE_K = 0.7
-"""Standard deviation of a day's mean about the system's own line (common practice, no source)."""
+NOISE_K = 0.5
+"""Standard deviation of a day's mean about the system's own line, before any day of it is seen
+(common practice, no source)."""
 
-_PRIOR_SD = np.array([10.0, 0.08, 3.0])  # K, K per K of outdoor air, K per full load
+_NOISE_DAYS = 6.0
+"""Days that this is worth, against what the system's own days show."""
+
+_ROUNDS = 6
+"""Of expectation-maximisation; after them the noise changes by less than a hundredth."""
+
+# K, K per K of outdoor air, K per full load, K from never to always cooling and heating at once
+_PRIOR_SD = np.array([10.0, 0.08, 8.0, 6.0])
 _CENTRE_AIR_K, _CENTRE_LOAD = 293.15, 0.5
 
 
 @dataclass(frozen=True)
 class Baseline:
-    """A system's own upstream subcooling: coefficients on (1, air, load) and their covariance."""
+    """A system's own upstream subcooling: coefficients of ``design`` and their covariance.
+
+    noise_k: standard deviation of its days about that line [K].
+    """
 
     mean: FloatArray
     covariance: FloatArray
     days: int
+    noise_k: float = NOISE_K
 
     def predict(self, rows: Windows) -> tuple[FloatArray, FloatArray]:
         """Expected upstream subcooling and its standard uncertainty [K], each shape (w,)."""
         columns = design(rows)
         spread = np.einsum("ij,jk,ik->i", columns, self.covariance, columns)
-        return (columns * self.mean).sum(axis=1), np.sqrt(spread + NOISE_K**2 / 3)
+        return (columns * self.mean).sum(axis=1), np.sqrt(spread + self.noise_k**2 / 3)
 
 
 def learn(days: Windows) -> Baseline | None:
@@ -60,19 +74,38 @@ def learn(days: Windows) -> Baseline | None:
     if len(days) < 4:
         return None
     columns, observed = design(days), days.column("subcooling_to_indoor_k")
-    precision = np.diag(_PRIOR_SD**-2.0) + columns.T @ columns / NOISE_K**2
-    covariance: FloatArray = np.linalg.inv(precision).astype(np.float64)
-    return Baseline(covariance @ columns.T @ observed / NOISE_K**2, covariance, len(days))
+    mean, covariance, variance = _fit(columns, observed)
+    return Baseline(mean, covariance, len(days), float(np.sqrt(variance)))
+
+
+def _fit(columns: FloatArray, observed: FloatArray) -> tuple[FloatArray, FloatArray, float]:
+    """Coefficients, their covariance, and the variance of days about the line [K2]."""
+    variance = NOISE_K**2
+    for _ in range(_ROUNDS):
+        precision = np.diag(_PRIOR_SD**-2.0) + columns.T @ columns / variance
+        covariance: FloatArray = np.linalg.inv(precision).astype(np.float64)
+        mean = covariance @ columns.T @ observed / variance
+        left = observed - columns @ mean
+        spread = left @ left + np.trace(columns @ covariance @ columns.T)
+        variance = float((_NOISE_DAYS * NOISE_K**2 + spread) / (_NOISE_DAYS + len(observed)))
+    return mean, covariance, variance
 
 
 def usable(days: Windows) -> NDArray[np.bool_]:
     """Which pooled days have enough to learn from, shape (w,)."""
     enough = days.column("to_indoor_s") >= _LEAST_S
-    return np.asarray(enough & np.isfinite(design(days)).all(axis=1))
+    return np.asarray(enough & np.isfinite(days.column("subcooling_to_indoor_k")))
 
 
 def design(rows: Windows) -> FloatArray:
-    """What the baseline's coefficients multiply: 1, air [K] and load about a usual day, (w, 3)."""
+    """What the baseline's coefficients multiply, shape (w, 4).
+
+    1, air [K] and load about a usual day, and the share of the running time in which some units
+    cooled while others heated: part of the heat is then given off indoors, and liquid leaves the
+    outdoor coil colder. What is not logged counts as usual.
+    """
     air = np.nan_to_num(rows.column("air_to_indoor_k") - _CENTRE_AIR_K)
-    load = rows.column("load_to_indoor") - _CENTRE_LOAD
-    return np.column_stack([np.ones(len(rows)), air, np.nan_to_num(load)])
+    load = np.nan_to_num(rows.column("load_to_indoor") - _CENTRE_LOAD)
+    running = np.maximum(np.nan_to_num(rows.column("running_s")), 1.0)
+    both = np.nan_to_num(rows.column("simultaneous_s")) / running
+    return np.column_stack([np.ones(len(rows)), air, load, np.clip(both, 0.0, 1.0)])

@@ -31,7 +31,7 @@ PLANT = replace(
         IndoorUnit("A-3", 7_000.0, "Store"),
     ),
 )
-BASELINE = Baseline(np.array([5.0, 0.0, 0.0]), np.zeros((3, 3)), 14)
+BASELINE = Baseline(np.array([5.0, 0.0, 0.0, 0.0]), np.zeros((4, 4)), 14, noise_k=0.7)
 """5 K whatever the weather; its standard uncertainty is that of a week's pool, 0.7 / sqrt(3) K."""
 SIGMA_K = 0.7 / 3**0.5
 NOTHING = Entered()
@@ -128,7 +128,7 @@ def test_saturated_liquid_leaves_the_shortage_open() -> None:
 def test_the_range_is_ordered_and_holds_the_middle_sensitivity(
     residual: float, doubt: float
 ) -> None:
-    baseline = Baseline(np.array([5.0, 0.0, 0.0]), np.diag([doubt**2, 0.0, 0.0]), 14)
+    baseline = Baseline(np.array([5.0, 0.0, 0.0, 0.0]), np.diag([doubt**2, 0.0, 0.0, 0.0]), 14, 0.7)
     day = rows.windows(4, subcooling_to_indoor_k=5.0 + residual, to_indoor_s=900.0)
     change = charge_sheet.departure(day, baseline)
     assert change is not None
