@@ -13,6 +13,7 @@ MILLRACE_MAIL_HOST      server that takes mail (without one, mails are files in 
 MILLRACE_MAIL_PORT, _USER, _PASSWORD, _TLS   587, none, none, 1 (STARTTLS)
 MILLRACE_MAIL_FROM      sender of mails
 MILLRACE_PRIVATE_WEBHOOKS 1 lets webhooks go to private addresses and over plain http
+MILLRACE_LANGUAGE       of mails to people who chose none (en, de)
 MILLRACE_LOG_FORMAT     line (default), logfmt (key=value) or json
 MILLRACE_STATIC_ROOT    where collectstatic writes; without it files are served as they lie
 """
@@ -68,6 +69,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "fleet.language.middleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",  # a view is closed unless it says so
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -107,7 +109,10 @@ DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000  # a log of 2,000 columns, two fields each
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 LANGUAGE_CODE = "en"
-USE_I18N = False
+LANGUAGES = [("en", "English"), ("de", "Deutsch")]
+MAIL_LANGUAGE = os.environ.get("MILLRACE_LANGUAGE") or LANGUAGE_CODE
+USE_I18N = True
+FORMAT_MODULE_PATH = "fleet.formats"
 USE_TZ = True
 TIME_ZONE = "UTC"
 

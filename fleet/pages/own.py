@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.conf import settings as installation
 from django.contrib import messages
 from django.contrib.auth.models import User
 from django.contrib.auth.views import PasswordChangeView
@@ -15,13 +16,16 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods
 
-from fleet import access
+from fleet import access, language
 from fleet.models import Digest, PersonSettings, Role
 from fleet.notices import letters
 from fleet.pages import patience, record, second_factor, units
 from fleet.pages.forms import faults
 
-LANGUAGES = {"": gettext_lazy("the browser's, where there is a translation"), "en": "English"}
+LANGUAGES = {
+    "": gettext_lazy("the browser's, where there is a translation"),
+    **dict(installation.LANGUAGES),
+}
 
 
 class SettingsForm(forms.Form):
@@ -95,6 +99,7 @@ def _keep(request: HttpRequest, user: User, chosen: dict[str, Any]) -> bool:
     units.keep(request, {name: chosen[name] for name in units.CHOICES})
     told = {name: chosen[name] for name in ("digest", "urgent", "language")}
     PersonSettings.objects.filter(user=user).update(**told)
+    language.keep(request, chosen["language"])
     return True
 
 
