@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from django.db.models import Count
+from django.utils.dateformat import format as written
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -40,6 +42,10 @@ def called(person: Any) -> str:
     return "" if person is None else str(person.get_full_name() or person.get_username())
 
 
+def _weekday(day: date | None) -> str:
+    return written(day, "D j M") if day else "–"
+
+
 @dataclass(frozen=True)
 class Handling:
     """What was done about one event and when last; ``visit`` is the system's latest."""
@@ -64,13 +70,12 @@ class Handling:
         """Who has it and what is arranged."""
         event, whom = self.event, called(self.event.assignee)
         if self.state == "shelved":
-            until = f"{event.shelved_until:%Y-%m-%d}" if event.shelved_until else "–"
             return _("Shelved until %(day)s: %(reason)s") % {
-                "day": until,
+                "day": _weekday(event.shelved_until),
                 "reason": event.shelved_reason,
             }
         if self.state == "planned":
-            day = f"{event.visit_planned_on:%Y-%m-%d}"
+            day = _weekday(event.visit_planned_on)
             if whom:
                 return _("%(name)s goes on %(day)s") % {"name": whom, "day": day}
             return _("A visit is planned on %(day)s") % {"day": day}
@@ -85,7 +90,7 @@ class Handling:
             return ""
         said = str(self.visit.get_outcome_display())
         return _("Visited %(day)s: %(found)s") % {
-            "day": f"{self.visit.visited_on:%Y-%m-%d}",
+            "day": written(self.visit.visited_on, "j M Y"),
             "found": said,
         }
 

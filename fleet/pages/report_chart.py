@@ -76,7 +76,8 @@ def chart(
     wide = shown(_WIDE_K * past.sigma_k[inside])
     low, high, ticks = _scale(np.concatenate([value, usual - wide, usual + wide]), SUBCOOLING)
     short = shown(past.short_kh[inside])
-    most = float(np.nanmax(short)) if np.isfinite(short).any() else 0.0
+    known = bool(np.isfinite(short).any())
+    most = float(np.nanmax(short)) if known else 0.0
     level = _Level(SUBCOOLING, low, high)
     return Chart(
         unit=frame.prefer.difference_label,
@@ -90,7 +91,7 @@ def chart(
         day_width=max(0.7 * (RIGHT - LEFT) / frame.days, 0.6),
         cover=tuple(_cover(past, frame)),
         subcooling_ticks=ticks,
-        comfort_tick=Tick(COMFORT[0], number(most, 0)) if most >= 1.0 else None,
+        comfort_tick=Tick(COMFORT[0], number(max(most, 1.0), 0)) if known else None,
         dates=tuple(_dates(frame)),
     )
 

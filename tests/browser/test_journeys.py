@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+import pypdfium2
 import pytest
 from django.contrib.auth import get_user_model
 from playwright.sync_api import Browser, BrowserContext, Page, expect
@@ -133,8 +134,13 @@ def test_the_event_prints_on_two_pages(sent: Event, person: Person) -> None:
     person.sign_in("mara")
     person.page.goto(f"{person.address}/events/{sent.pk}/")
     expect(person.page.locator("#chart[data-drawn=true]")).to_be_visible(timeout=30_000)
-    paper = person.page.pdf(prefer_css_page_size=True)
-    assert len(re.findall(rb"/Type\s*/Page\b", paper)) == 2
+    paper = pypdfium2.PdfDocument(person.page.pdf(prefer_css_page_size=True))
+    texts = [page.get_textpage().get_text_bounded() for page in paper]
+    paper.close()
+    assert len(texts) == 2
+    assert "Check first" in texts[0]
+    assert "After the visit" in texts[0]
+    assert re.search("→ to indoor|← to outdoor", texts[1]), "the way the liquid runs has no words"
 
 
 def test_the_report_prints_with_its_charts_as_vectors(event: Event, person: Person) -> None:

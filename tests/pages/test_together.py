@@ -30,7 +30,7 @@ def test_ticked_events_are_shelved_with_a_reason_and_an_end(fleet: Scene) -> Non
     seen = browser.post("/events/together", both | {"reason": "roof closed"}, follow=True)
     assert "2 events shelved." in seen.content.decode()
     until = (timezone.now() + timedelta(days=10)).date()
-    assert f"Shelved until {until}: roof closed" in listed(fleet)
+    assert f"Shelved until {until:%a} {until.day} {until:%b}: roof closed" in listed(fleet)
     assert set(Event.objects.values_list("state", flat=True)) == {EventState.SHELVED}
     assert "First in line" not in browser.get("/").content.decode()
 

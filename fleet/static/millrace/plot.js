@@ -74,9 +74,12 @@
     // The figure comes in inks for white paper; the page's own may be for a dark screen.
     window.addEventListener("beforeprint", () => {
       const paper = structuredClone(loaded.figure.layout);
-      Object.assign(paper, {width: 690, height: 345, autosize: false});
+      Object.assign(paper, {width: 690, height: 440, autosize: false});
       paper.font.size = 10;
-      Plotly.react(chart, loaded.figure.data, paper);
+      paper.uniformtext.minsize = 5;
+      // Words in the bands say the way the liquid runs without colour.
+      const data = loaded.figure.data.map((trace) => ({...trace, textfont: {color: paper.font.color}}));
+      Plotly.react(chart, data, paper);
     });
     window.addEventListener("afterprint", draw);
     const peak = loaded.instants.peak;
