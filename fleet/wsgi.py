@@ -4,13 +4,26 @@ from __future__ import annotations
 
 import gc
 import os
+from collections.abc import Iterable
+from typing import Any
 
 from django.core.wsgi import get_wsgi_application
 from django.urls import get_resolver
+from django.utils.http import parse_header_parameters
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
 
-application = get_wsgi_application()
+_django = get_wsgi_application()
+
+
+def application(environ: dict[str, Any], start_response: Any) -> Iterable[bytes]:
+    """Django, which fails before any view can answer where the Content-Type cannot be read."""
+    try:
+        parse_header_parameters(environ.get("CONTENT_TYPE", ""))
+    except ValueError:
+        environ["CONTENT_TYPE"] = ""
+    answer: Iterable[bytes] = _django(environ, start_response)
+    return answer
 
 
 def settle() -> None:

@@ -17,6 +17,7 @@ CHUNK_BYTES = MIB
 ENCODINGS = ("", "identity", "gzip")
 CHARSETS = ("utf-8", "us-ascii")
 MAX_KEY_LENGTH = 200
+MAX_DIGITS = 18
 
 
 @dataclass(frozen=True)
@@ -80,7 +81,9 @@ def _key(request: HttpRequest) -> str | None:
 def declared_length(request: HttpRequest) -> int | None:
     """Content-Length, if it is there and a number."""
     declared = request.META.get("CONTENT_LENGTH") or ""
-    return int(declared) if declared.isascii() and declared.isdigit() else None
+    # Python refuses to read thousands of digits; so many bytes nobody has.
+    readable = declared.isascii() and declared.isdigit() and len(declared) <= MAX_DIGITS
+    return int(declared) if readable else None
 
 
 def _length(request: HttpRequest, packed: bool) -> int:
@@ -130,8 +133,11 @@ def _inspect(content: bytes, packed: bool) -> str:
 
 def _name(request: HttpRequest, packed: bool) -> str:
     """The sender's file name, to be shown and never to be used as a path."""
-    disposition = request.headers.get("Content-Disposition", "")
-    given = parse_header_parameters(disposition)[1].get("filename", "")
+    try:
+        said = parse_header_parameters(request.headers.get("Content-Disposition", ""))[1]
+    except ValueError:  # in an encoding there is not: a name is only for people
+        said = {}
+    given = said.get("filename", "")
     name = "".join(sign for sign in given if sign.isprintable()).strip()
     return name or ("upload.csv.gz" if packed else "upload.csv")
 

@@ -13,6 +13,7 @@ from itertools import pairwise
 import numpy as np
 import polars as pl
 
+from fleet.ingest.limits import MAX_COLUMNS
 from fleet.ingest.mapping import (
     BEGINNING,
     EPOCH_MS,
@@ -147,6 +148,8 @@ def _header(lines: Sequence[str], separator: str) -> tuple[int, int]:
     if not widths:
         raise RefusedError("no table was found: no line has two cells or more")
     width = widths.most_common(1)[0][0]
+    if width > MAX_COLUMNS:
+        raise RefusedError(f"the file has {width} columns, the limit is {MAX_COLUMNS}")
     for at, cells in enumerate(looked):
         if len(cells) == width and sum(map(_is_number, cells)) <= width // 3 and any(cells):
             return at, width

@@ -12,7 +12,7 @@ from django.contrib import messages
 from django.contrib.auth.models import User
 from django.db import transaction
 from django.db.models import QuerySet
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import redirect
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
@@ -24,6 +24,7 @@ from fleet import access
 from fleet.analysis import alarm_state, events
 from fleet.analysis.alarm_state import Alarm
 from fleet.models import Event, EventChange, Role
+from fleet.pages import asked
 from fleet.pages.forms import SendForm, ShelveForm, faults
 from fleet.pages.handling import called
 
@@ -83,7 +84,8 @@ def back_to(request: HttpRequest, otherwise: str) -> HttpResponse:
     back = request.POST.get("next", "")
     hosts = {request.get_host()}
     safe = url_has_allowed_host_and_scheme(back, hosts, require_https=request.is_secure())
-    return redirect(back if safe else otherwise)
+    # Not `redirect`: it takes a bare word for the name of a page.
+    return HttpResponseRedirect(back) if safe else redirect(otherwise)
 
 
 def _to_assign(request: HttpRequest) -> QuerySet[Event]:
@@ -95,7 +97,8 @@ def _to_assign(request: HttpRequest) -> QuerySet[Event]:
 @require_POST
 def together(request: HttpRequest) -> HttpResponse:
     """Send somebody to the ticked events, or shelve them; for managers."""
-    ticked = [int(it) for it in request.POST.getlist("event")[:MOST] if it.isdecimal()]
+    given = map(asked.whole, request.POST.getlist("event")[:MOST])
+    ticked = [number for number in given if number is not None]
     listed = list(_to_assign(request).filter(pk__in=ticked, closed_at=None))
     if not listed:
         messages.error(request, _("Tick at least one site with an open event first."))

@@ -20,7 +20,7 @@ from fleet.ingest.parse import Parsed, parse
 from fleet.ingest.report import RefusedError
 from fleet.ingest.sniff import Look
 from fleet.models import LogMapping, System
-from fleet.pages import sparkline
+from fleet.pages import asked, sparkline
 from fleet.pages.units import Preference, number
 from fleet.pages.words import NARROW
 
@@ -177,8 +177,8 @@ def from_form(layout: Layout, sent: Mapping[str, Any]) -> Layout:
 
 
 def _title(layout: Layout, text: str) -> str:
-    index = int(text) if text.isdecimal() else -1
-    return layout.titles[index] if 0 <= index < len(layout.titles) else ""
+    index = asked.whole(text)
+    return layout.titles[index] if index is not None and index < len(layout.titles) else ""
 
 
 def _scale(title: str, text: str) -> float:

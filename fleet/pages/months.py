@@ -14,7 +14,7 @@ from django.views.decorators.http import require_GET
 
 from fleet import access
 from fleet.models import Client, ShareLink, System
-from fleet.pages import company, pdf, report, units
+from fleet.pages import asked, company, pdf, report, units
 from fleet.pages.forms import ShareForm
 from fleet.pages.report import MONTHS, Period
 from fleet.pages.units import Preference
@@ -25,8 +25,8 @@ LINKS_SHOWN = 20
 
 def chosen_months(request: HttpRequest) -> int:
     """The number of months asked for, or the usual one."""
-    asked = request.GET.get("months", "")
-    return int(asked) if asked.isdecimal() and int(asked) in MONTHS else USUAL_MONTHS
+    months = asked.whole(request.GET.get("months", ""))
+    return months if months is not None and months in MONTHS else USUAL_MONTHS
 
 
 def told(request: HttpRequest, systems: QuerySet[System], prefer: Preference) -> dict[str, Any]:

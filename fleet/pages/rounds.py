@@ -13,7 +13,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from fleet import access
 from fleet.models import Role
-from fleet.pages import briefs, narrow, nearby, words
+from fleet.pages import asked, briefs, narrow, nearby, words
 from fleet.pages.briefs import SiteBrief
 from fleet.pages.forms import PlaceForm, faults
 from fleet.pages.narrow import Narrow
@@ -60,11 +60,12 @@ def _lines(site: SiteBrief) -> list[Line]:
 
 def _limits(request: HttpRequest) -> Limits:
     """How much fits into a day, as asked for or as usual."""
-    stops, reach = request.GET.get("stops", ""), request.GET.get("reach", "")
+    stops = asked.whole(request.GET.get("stops", ""))
+    reach = asked.whole(request.GET.get("reach", ""))
     usual = Limits()
     return Limits(
-        int(stops) if stops.isdecimal() and int(stops) in STOPS else usual.stops,
-        float(reach) if reach.isdecimal() and int(reach) in REACH_KM else usual.reach_km,
+        stops if stops is not None and stops in STOPS else usual.stops,
+        float(reach) if reach is not None and reach in REACH_KM else usual.reach_km,
     )
 
 

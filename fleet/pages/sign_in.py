@@ -12,7 +12,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.models import User
 from django.contrib.auth.views import LoginView
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
@@ -108,4 +108,4 @@ def code(request: HttpRequest) -> HttpResponse:
     SignInFailure.objects.forget(name, address)
     forward = request.session.pop(HALF_WAY)["next"]
     login(request, user, backend="django.contrib.auth.backends.ModelBackend")
-    return redirect(forward)
+    return HttpResponseRedirect(forward)  # `redirect` takes a bare word for a page's name

@@ -3,29 +3,51 @@
 from __future__ import annotations
 
 import random
+from functools import cached_property
 from pathlib import Path
 
-from tests.fuzz import manifests, readers, uploads
+from fleet.models import Client
+from tests.fuzz import gate, manifests, pages, readers, uploads
 from tests.fuzz.tally import Case, Tally
 
-SHARES = {"upload": 0.90, "mapping": 0.04, "manifest": 0.04, "request": 0.02}
-REQUEST_BATCH = 200
+IN_MEMORY = {"upload": 0.92, "mapping": 0.04, "manifest": 0.04}
+SHARES = {"upload": 0.90, "mapping": 0.04, "manifest": 0.04, "request": 0.01, "page": 0.01}
+BATCH = 200
+"""Requests after which what is stored is compared with what was acknowledged."""
 
 
 class Course:
     """Runs inputs of every kind by their shares."""
 
     def __init__(self, seed: int, keep: Path | None = None, *, in_memory: bool = False) -> None:
-        self.seed, self.in_memory = seed, in_memory
+        self.seed = seed
+        self.shares = IN_MEMORY if in_memory else SHARES
         self.tally = Tally(keep)
+
+    @cached_property
+    def gate(self) -> gate.Gate:
+        """Made when the first request needs it."""
+        return gate.Gate()
+
+    @cached_property
+    def pages(self) -> pages.Pages:
+        """Made when the first page is asked for, in the place of the gate's site."""
+        Client.objects.all().delete()
+        return pages.Pages()
 
     def run(self, inputs: int, first: int = 0) -> None:
         """So many inputs in all, numbered within each kind from ``first`` on."""
-        shares = {k: s for k, s in SHARES.items() if not (self.in_memory and k == "request")}
-        for kind, share in shares.items():
-            count = round(inputs * share / sum(shares.values()))
+        for kind, share in self.shares.items():
+            count = round(inputs * share)
             for number in range(first, first + count):
                 self.one(kind, number)
+                if kind == "request" and (number + 1 - first) % BATCH == 0:
+                    self._settle(number)
+            if kind == "request":
+                self._settle(first + count)
+
+    def _settle(self, number: int) -> None:
+        self.tally.take(Case("batch", number, b"", slow_s=60.0), self.gate.settle)
 
     def one(self, kind: str, number: int) -> None:
         """The input of that kind and number."""
@@ -41,5 +63,10 @@ class Course:
                 text = manifests.text(rng)
                 raw = text.encode(errors="surrogatepass")
                 self.tally.take(Case(kind, number, raw), lambda: readers.manifest_text(text))
+            case "request":
+                body = gate.body(rng)
+                self.tally.take(Case(kind, number, body), lambda: self.gate.ask(rng, body))
+            case "page":
+                self.tally.take(Case(kind, number, b""), lambda: self.pages.ask(rng))
             case _:
                 raise ValueError(f"there are no inputs of kind {kind!r}")

@@ -35,6 +35,7 @@ class Case:
     kind: str
     number: int
     content: bytes
+    slow_s: float = SLOW_S
 
 
 @dataclass
@@ -53,7 +54,7 @@ class Tally:
         """Let ``act`` say the outcome; slowness, memory and every exception are faults."""
         before = time.process_time()
         signal.signal(signal.SIGALRM, _stuck)
-        signal.alarm(STUCK_S)
+        signal.alarm(STUCK_S + int(case.slow_s))
         try:
             outcome = act()
         except StuckError:
@@ -69,7 +70,7 @@ class Tally:
         self.counts[case.kind, outcome] += 1
         self.seconds[case.kind] += took
         self.slowest[case.kind] = max(self.slowest.get(case.kind, (0.0, 0)), (took, case.number))
-        if took > SLOW_S:
+        if took > case.slow_s:
             self._fault(case, "SLOW", f"{took:.1f} s")
         self._look_at_memory(case)
 
