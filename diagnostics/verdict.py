@@ -26,8 +26,8 @@ _LEAST_JUDGED_S = 1800.0
 CALLED_AT = 0.8
 """Probability of any fault from which one leads. A wrong call costs a day on the road, a call not
 made yet costs a few days' delay, for the system keeps its score and is judged again with every
-upload: a drive in vain is taken to weigh four times as much (our own choice, no source). On tuning fleets
-this leaves 5 of 1,284 healthy system-weeks called."""
+upload: a drive in vain is taken to weigh four times as much (our own choice, no source). On tuning
+fleets this leaves 5 of 1,284 healthy system-weeks called."""
 
 LEANS_AT = 0.3
 """Probability of any fault from which "normal" is said with the fault it may be."""
