@@ -6,7 +6,7 @@ import random
 from functools import cached_property
 from pathlib import Path
 
-from fleet.models import Client
+from fleet.models import Client, Site
 from tests.fuzz import gate, manifests, pages, readers, uploads
 from tests.fuzz.tally import Case, Tally
 
@@ -32,8 +32,11 @@ class Course:
     @cached_property
     def pages(self) -> pages.Pages:
         """Made when the first page is asked for, in the place of the gate's site."""
+        Site.objects.all().delete()
         Client.objects.all().delete()
-        return pages.Pages()
+        made = pages.Pages()
+        assert made.fields, "no page has any field"
+        return made
 
     def run(self, inputs: int, first: int = 0) -> None:
         """So many inputs in all, numbered within each kind from ``first`` on."""
@@ -64,9 +67,10 @@ class Course:
                 raw = text.encode(errors="surrogatepass")
                 self.tally.take(Case(kind, number, raw), lambda: readers.manifest_text(text))
             case "request":
-                body = gate.body(rng)
-                self.tally.take(Case(kind, number, body), lambda: self.gate.ask(rng, body))
+                body, api = gate.body(rng), self.gate
+                self.tally.take(Case(kind, number, body), lambda: api.ask(rng, body))
             case "page":
-                self.tally.take(Case(kind, number, b""), lambda: self.pages.ask(rng))
+                web = self.pages
+                self.tally.take(Case(kind, number, b""), lambda: web.ask(rng))
             case _:
                 raise ValueError(f"there are no inputs of kind {kind!r}")
