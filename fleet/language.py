@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 
 from django.conf import settings
@@ -19,6 +20,9 @@ KEY = "language"
 
 SOURCE = "en"
 """The language of the program's own texts."""
+
+_WITH_COMMA = frozenset(("de",))
+_POINT = re.compile(r"(?<=\d)\.(?=\d)")
 
 FOR_PROGRAMS = ("/api/", "/healthz", "/readyz", "/metrics", "/admin/", "/runbook/")
 """Addresses that answer in the source's language: programs read them, or who runs the server."""
@@ -46,10 +50,18 @@ def reads(request: HttpRequest) -> str:
     return chosen if known(chosen) else translation.get_language_from_request(request)
 
 
-def of(person: User | None) -> str:
-    """The language of letters to somebody: their choice, else the installation's."""
-    stored = PersonSettings.objects.filter(user=person).values_list("language", flat=True).first()
-    return stored if stored and known(stored) else settings.MAIL_LANGUAGE
+def of(person: User, otherwise: str = "") -> str:
+    """The language of letters to somebody: their choice, else ``otherwise`` or the installation's.
+
+    Asks for nothing where the person's settings are at hand.
+    """
+    stored = getattr(getattr(person, "settings", None), "language", "")
+    return stored if known(stored) else otherwise or settings.MAIL_LANGUAGE
+
+
+def decimal(text: str) -> str:
+    """A number as printed, or a sentence with some, with the reader's decimal mark."""
+    return _POINT.sub(",", text) if translation.get_language() in _WITH_COMMA else text
 
 
 def known(code: str) -> bool:

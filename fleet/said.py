@@ -26,6 +26,7 @@ _FIELD = re.compile(r"\{(\w+)[^}]*\}")
 _LISTED = re.compile(r"; (?![^(]*\))")
 _IN_BRACKETS = re.compile(r"(.+) \((.+)\)")
 _QUANTITY = r"[-+−]?\d[\d.]*(?:%| K| kPa| kg| °C)?"
+_AS_IT_IS = frozenset(("words", "title", "room", "code", "channel", "unit", "reader", "whom"))
 _NUMBERS = frozenset(("measured", "expected", "coverage", "share", "amount", "low", "high"))
 _NUMBERS |= {"change", "right", "all", "days", "n", "gwp", "volume", "rest", "warmth", "value"}
 
@@ -86,8 +87,7 @@ def _say(text: str, language: str) -> str:
         return gettext(text)
     for pattern, template in _patterns():
         if found := pattern.fullmatch(text):
-            parts = {name: _say(part, language) for name, part in found.groupdict().items()}
-            return gettext(template).format(**parts)
+            return gettext(template).format(**_parts(found, language))
     if len(listed := _LISTED.split(text)) > 1:
         return "; ".join(_say(part, language) for part in listed)
     if text.endswith("."):
@@ -95,6 +95,14 @@ def _say(text: str, language: str) -> str:
     if found := _IN_BRACKETS.fullmatch(text):
         return f"{_say(found[1], language)} ({_say(found[2], language)})"
     return text
+
+
+def _parts(found: re.Match[str], language: str) -> dict[str, str]:
+    """What people have named stays as they named it."""
+    return {
+        name: part if name in _AS_IT_IS else _say(part, language)
+        for name, part in found.groupdict().items()
+    }
 
 
 @cache

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.conf import settings
 from django.db import models
+from django.utils.translation import gettext_lazy as _
 
 from fleet.models.client import Client
 from fleet.models.organisation import Organisation, default_pk
@@ -12,9 +13,9 @@ from fleet.models.organisation import Organisation, default_pk
 class Role(models.TextChoices):
     """The three readers."""
 
-    MANAGER = "manager", "service manager"
-    ACCOUNT_REP = "account_rep", "account rep"
-    TECHNICIAN = "technician", "technician"
+    MANAGER = "manager", _("service manager")
+    ACCOUNT_REP = "account_rep", _("account rep")
+    TECHNICIAN = "technician", _("technician")
 
 
 class Membership(models.Model):

@@ -7,6 +7,7 @@ from typing import Any
 from django.conf import settings
 from django.db import models
 from django.db.models.functions import Now
+from django.utils.translation import gettext_lazy as _
 
 from fleet.models.system import System
 
@@ -14,12 +15,12 @@ from fleet.models.system import System
 class EventState(models.TextChoices):
     """Alarm states in the vocabulary of ISA-18.2 / IEC 62682."""
 
-    UNACKNOWLEDGED_ACTIVE = "unack_active", "active, unacknowledged"
-    ACKNOWLEDGED_ACTIVE = "ack_active", "active, acknowledged"
-    RETURNED_UNACKNOWLEDGED = "rtn_unack", "returned to normal, unacknowledged"
-    NORMAL = "normal", "returned to normal"
-    SHELVED = "shelved", "shelved"
-    OUT_OF_SERVICE = "out_of_service", "out of service"
+    UNACKNOWLEDGED_ACTIVE = "unack_active", _("active, unacknowledged")
+    ACKNOWLEDGED_ACTIVE = "ack_active", _("active, acknowledged")
+    RETURNED_UNACKNOWLEDGED = "rtn_unack", _("returned to normal, unacknowledged")
+    NORMAL = "normal", _("returned to normal")
+    SHELVED = "shelved", _("shelved")
+    OUT_OF_SERVICE = "out_of_service", _("out of service")
 
 
 class Event(models.Model):
@@ -113,9 +114,9 @@ class EventChange(models.Model):
 class VisitOutcome(models.TextChoices):
     """What the technician found."""
 
-    CONFIRMED = "confirmed", "suspicion confirmed"
-    OTHER_CAUSE = "other_cause", "other cause found"
-    NOTHING_FOUND = "nothing_found", "nothing found"
+    CONFIRMED = "confirmed", _("suspicion confirmed")
+    OTHER_CAUSE = "other_cause", _("other cause found")
+    NOTHING_FOUND = "nothing_found", _("nothing found")
 
 
 READINGS = (

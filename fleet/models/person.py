@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.conf import settings
 from django.db import models
 from django.db.models import Max
+from django.utils.translation import gettext_lazy as _
 
 from fleet.models.notice import News
 
@@ -12,9 +13,9 @@ from fleet.models.notice import News
 class Digest(models.TextChoices):
     """How often a person is told what changed."""
 
-    OFF = "off", "never"
-    DAILY = "daily", "every day on which something changed"
-    WEEKLY = "weekly", "on Mondays, when something changed"
+    OFF = "off", _("never")
+    DAILY = "daily", _("every day on which something changed")
+    WEEKLY = "weekly", _("on Mondays, when something changed")
 
 
 class PersonSettingsManager(models.Manager["PersonSettings"]):

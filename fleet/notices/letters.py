@@ -5,9 +5,10 @@ from __future__ import annotations
 from django.conf import settings
 from django.contrib.auth.models import User
 from django.template.loader import render_to_string
-from django.utils import timezone
+from django.utils import timezone, translation
 from django.utils.translation import gettext as _
 
+from fleet import language
 from fleet.models import Invitation
 from fleet.notices import outbox
 
@@ -28,13 +29,10 @@ def reset(user: User, link: str) -> None:
     """Queue the letter by which somebody sets a new password."""
     hours = settings.PASSWORD_RESET_TIMEOUT // 3600
     context = {"name": user.get_username(), "link": link, "hours": hours}
-    outbox.put(
-        f"reset:{user.pk}:{timezone.now().timestamp():.0f}",
-        person=user,
-        secret=True,
-        subject=_("A new password"),
-        text=render_to_string("notices/reset.txt", context),
-    )
+    with translation.override(language.of(user, translation.get_language() or "")):
+        subject, text = _("A new password"), render_to_string("notices/reset.txt", context)
+    key = f"reset:{user.pk}:{timezone.now().timestamp():.0f}"
+    outbox.put(key, person=user, secret=True, subject=subject, text=text)
 
 
 def moved(user: User, before: str) -> None:

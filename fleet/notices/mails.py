@@ -15,12 +15,14 @@ from django.db import transaction
 from django.db.models import Max, QuerySet
 from django.template.loader import render_to_string
 from django.urls import reverse
+from django.utils import translation
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from fleet import access
+from fleet import access, language
 from fleet.models import Digest, News, NewsKind, PersonSettings, Role
 from fleet.notices import outbox, words
+from fleet.said import say
 
 SALT = "millrace.notices"
 DIGEST, URGENT = "digest", "urgent"
@@ -44,7 +46,12 @@ class Line:
     @classmethod
     def of(cls, news: News) -> Line:
         """The line of a row whose system, site and client are at hand."""
-        return cls(words.place(news), words.headline(news), news.why, words.link(news))
+        return cls(
+            words.place(news),
+            words.headline(news),
+            language.decimal(say(news.why)),
+            words.link(news),
+        )
 
 
 def readers() -> QuerySet[User]:
@@ -69,15 +76,11 @@ def tell_urgent(news: Iterable[News]) -> int:
 
 def _put_urgent(person: User, news: News) -> bool:
     stop_at = stop_link(person, URGENT)
-    context = {"line": Line.of(news), "stop": stop_at}
-    place = words.place(news)
-    return outbox.put(
-        f"urgent:{news.pk}:{person.pk}",
-        person=person,
-        subject=_("At once: %(place)s, compressor in danger") % {"place": place},
-        text=render_to_string("notices/urgent.txt", context),
-        headers=_headers(stop_at),
-    )
+    with translation.override(language.of(person)):
+        subject = _("At once: %(place)s, compressor in danger") % {"place": words.place(news)}
+        text = render_to_string("notices/urgent.txt", {"line": Line.of(news), "stop": stop_at})
+    key, headers = f"urgent:{news.pk}:{person.pk}", _headers(stop_at)
+    return outbox.put(key, person=person, subject=subject, text=text, headers=headers)
 
 
 def queue_digests(now: datetime) -> int:
@@ -108,14 +111,12 @@ def _digest(person: User, chosen: PersonSettings, day: date, latest: int) -> boo
     PersonSettings.objects.filter(pk=chosen.pk).update(told_up_to=latest, digest_on=day)
     if chosen.digest == Digest.OFF or not news:
         return False
-    context = {**contents(news), "stop": stop_link(person, DIGEST), "day": day}
-    return outbox.put(
-        f"digest:{person.pk}:{day}",
-        person=person,
-        subject=_subject(context),
-        text=render_to_string("notices/digest.txt", context),
-        headers=_headers(context["stop"]),
-    )
+    stop_at = stop_link(person, DIGEST)
+    with translation.override(language.of(person)):
+        context = {**contents(news), "stop": stop_at, "day": day}
+        subject, text = _subject(context), render_to_string("notices/digest.txt", context)
+    key, headers = f"digest:{person.pk}:{day}", _headers(stop_at)
+    return outbox.put(key, person=person, subject=subject, text=text, headers=headers)
 
 
 def contents(news: Sequence[News]) -> dict[str, Any]:

@@ -10,11 +10,12 @@ from django.utils.translation import gettext as _
 
 from diagnostics.ledger import WORDS
 from fleet.models import News, NewsKind
+from fleet.said import say
 
 
 def headline(news: News) -> str:
     """What happened, in a line without the place."""
-    condition = WORDS.get(news.condition, news.condition)
+    condition = say(WORDS.get(news.condition, news.condition))
     said = {
         NewsKind.OPENED: _("suspicion of %(condition)s"),
         NewsKind.CHANGED: _("the suspicion is now %(condition)s"),

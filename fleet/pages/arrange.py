@@ -17,7 +17,7 @@ from django.shortcuts import redirect
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import ngettext, pgettext
 from django.views.decorators.http import require_POST
 
 from fleet import access
@@ -44,6 +44,15 @@ class Visit:
         """For the record of who did what."""
         whom = called(self.person) or "nobody"
         return f"assigned to {whom}" + (f", visit planned on {self.day}" if self.day else "")
+
+    @property
+    def said(self) -> str:
+        """For whoever arranged it, in their language."""
+        whom = called(self.person) or pgettext("assigned to", "nobody")
+        if self.day is None:
+            return _("assigned to %(whom)s") % {"whom": whom}
+        parts = {"whom": whom, "day": self.day}
+        return _("assigned to %(whom)s, visit planned on %(day)s") % parts
 
 
 def visit_of(form: SendForm) -> Visit:
@@ -119,7 +128,7 @@ def _send_all(request: HttpRequest, listed: Sequence[Event]) -> None:
     for event in listed:
         send(event, visit, request.user.pk or 0)
     said = ngettext("%(n)s event: %(what)s.", "%(n)s events: %(what)s.", len(listed))
-    messages.success(request, said % {"n": len(listed), "what": visit.text})
+    messages.success(request, said % {"n": len(listed), "what": visit.said})
 
 
 def _shelve_all(request: HttpRequest, listed: Iterable[Event]) -> None:

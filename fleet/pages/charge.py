@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
 from diagnostics import charge_sheet, verdict
@@ -14,12 +15,14 @@ from diagnostics.charge_sheet import Entered, Line, LiquidState, Seen, Sheet
 from diagnostics.verdict import RANKED_DAYS
 from fleet import access
 from fleet.analysis import day_rows, learning
+from fleet.language import decimal
 from fleet.models import Standing, System
 from fleet.pages import units
 from fleet.pages.advice import REFRIGERANT_CLASS, cautions
 from fleet.pages.forms import ChargeForm
 from fleet.pages.units import Preference, number
 from fleet.pages.words import NARROW
+from fleet.said import say
 
 UNITS = {"kg/m3": "kg/m³", "kg": "kg", "t": "t", "%": "%"}
 _FINE, _COARSE = 10.0, 100.0
@@ -41,11 +44,12 @@ def _printed(line: Line, prefer: Preference) -> Printed:
         shown = prefer.mass_of(line.value) if line.unit == "kg" else line.value
         value = f"{_digits(shown)}{NARROW}{unit}"
     elif line.low is not None and line.high is not None:
-        value = f"{_signed(line.low)} to {_signed(line.high)}{NARROW}{unit}"
+        ends = {"low": _signed(line.low), "high": _signed(line.high)}
+        value = _("%(low)s to %(high)s") % ends + f"{NARROW}{unit}"
     else:
         value = "–"
     note = units.text(line.note, prefer).replace(" m3", f"{NARROW}m³")
-    return Printed(line.title, value, line.source, note)
+    return Printed(decimal(say(line.title)), value, decimal(say(line.source)), note)
 
 
 def _digits(value: float) -> str:
@@ -90,8 +94,8 @@ def charge(request: HttpRequest, code: str, system: str) -> HttpResponse:
         "form": form,
         "lines": [_printed(line, prefer) for line in sheet.lines],
         "departure": sheet.departure,
-        "steps": sheet.steps,
-        "caution": sheet.caution,
+        "steps": [say(step) for step in sheet.steps],
+        "caution": say(sheet.caution),
         "cautions": cautions(found.refrigerant),
         "group": REFRIGERANT_CLASS.get(found.refrigerant, ""),
         "now": timezone.now(),

@@ -7,6 +7,8 @@ from typing import Any
 
 import numpy as np
 import plotly.graph_objects as go
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 from numpy.typing import NDArray
 
 from diagnostics.samples import FloatArray
@@ -37,20 +39,42 @@ class Line:
 
 
 LINES = (
-    Line("other", "other side (not used)", "y2", "faint", dash="dot", width=1.0),
+    Line("other", gettext_noop("other side (not used)"), "y2", "faint", dash="dot", width=1.0),
     Line(
-        "upstream_outdoor_side", "outdoor-side thermistor counts", "y2", "indoor", symbol="circle"
+        "upstream_outdoor_side",
+        gettext_noop("outdoor-side thermistor counts"),
+        "y2",
+        "indoor",
+        symbol="circle",
     ),
     Line(
-        "upstream_indoor_side", "indoor-side thermistor counts", "y2", "outdoor", symbol="diamond"
+        "upstream_indoor_side",
+        gettext_noop("indoor-side thermistor counts"),
+        "y2",
+        "outdoor",
+        symbol="diamond",
     ),
-    Line("valve", "subcooler valve", "y3", "ink", shape="hv"),
-    Line("speed", "compressor speed", "y4", "ink"),
-    Line("demand", "capacity asked", "y4", "indoor", dash="dash", shape="hv"),
-    Line("condensing", "condensing", "y5", "outdoor"),
-    Line("condensing_target", "condensing target", "y5", "outdoor", dash="dash", width=1.0),
-    Line("evaporating", "evaporating", "y5", "indoor"),
-    Line("evaporating_target", "evaporating target", "y5", "indoor", dash="dash", width=1.0),
+    Line("valve", gettext_noop("subcooler valve"), "y3", "ink", shape="hv"),
+    Line("speed", gettext_noop("compressor speed"), "y4", "ink"),
+    Line("demand", gettext_noop("capacity asked"), "y4", "indoor", dash="dash", shape="hv"),
+    Line("condensing", gettext_noop("condensing"), "y5", "outdoor"),
+    Line(
+        "condensing_target",
+        gettext_noop("condensing target"),
+        "y5",
+        "outdoor",
+        dash="dash",
+        width=1.0,
+    ),
+    Line("evaporating", gettext_noop("evaporating"), "y5", "indoor"),
+    Line(
+        "evaporating_target",
+        gettext_noop("evaporating target"),
+        "y5",
+        "indoor",
+        dash="dash",
+        width=1.0,
+    ),
 )
 
 INKS = {
@@ -83,15 +107,31 @@ class Band:
     pattern: str
 
 
+VALVE, LIQUID_RUNS, RUNS_AS = (
+    gettext_noop("valve"),
+    gettext_noop("liquid runs"),
+    gettext_noop("runs as"),
+)
+STATES = {
+    "off": gettext_noop("off"),
+    "starting": gettext_noop("starting"),
+    "cooling": gettext_noop("cooling"),
+    "heating": gettext_noop("heating"),
+    "simultaneous": gettext_noop("simultaneous"),
+    "defrost": gettext_noop("defrost"),
+    "oil_return": gettext_noop("oil return"),
+}
+"""States of the system, by the names series give them."""
+
 DIRECTION_BANDS = {
-    1: Band("→ to indoor", "indoor", "/"),
-    -1: Band("← to outdoor", "outdoor", "\\"),
-    0: Band("undetermined", "plain", "."),
-    9: Band("turning often", "plain", "x"),
+    1: Band(gettext_noop("→ to indoor"), "indoor", "/"),
+    -1: Band(gettext_noop("← to outdoor"), "outdoor", "\\"),
+    0: Band(gettext_noop("undetermined"), "plain", "."),
+    9: Band(gettext_noop("turning often"), "plain", "x"),
 }
 HUNTING_BANDS = {
-    1: Band("hunts", "attention", "x"),
-    -1: Band("cannot be judged", "plain", "."),
+    1: Band(gettext_noop("hunts"), "attention", "x"),
+    -1: Band(gettext_noop("cannot be judged"), "plain", "."),
 }
 
 
@@ -100,8 +140,8 @@ def figure(series: EventSeries) -> dict[str, Any]:
     fig = go.Figure()
     if len(series):
         running = series.state != series.state_names.index("off")
-        _strip(fig, series, "liquid runs", _while(running, series.direction), DIRECTION_BANDS)
-        _strip(fig, series, "valve", _while(running, series.hunting), HUNTING_BANDS)
+        _strip(fig, series, LIQUID_RUNS, _while(running, series.direction), DIRECTION_BANDS)
+        _strip(fig, series, VALVE, _while(running, series.hunting), HUNTING_BANDS)
         _states(fig, series)
         for line in LINES:
             _line(fig, series, line)
@@ -131,7 +171,7 @@ def _line(fig: go.Figure, series: EventSeries, line: Line) -> None:
         sizes = np.where(marked, 7, 0).tolist()
         marker = {"symbol": line.symbol, "size": sizes, "color": INKS[line.ink], "opacity": 1}
     fig.add_scatter(
-        x=x, y=y, name=line.title, yaxis=line.axis, connectgaps=False, hoverinfo="none",
+        x=x, y=y, name=_(line.title), yaxis=line.axis, connectgaps=False, hoverinfo="none",
         mode="lines+markers" if line.symbol else "lines",
         line={"color": INKS[line.ink], "width": line.width, "dash": line.dash,
               "shape": line.shape},
@@ -189,18 +229,18 @@ def _states(fig: go.Figure, series: EventSeries) -> None:
     for value, name in enumerate(series.state_names):
         chosen = code == value
         if chosen.any() and name != "off":
-            band = Band(name.replace("_", " "), "plain", "")
-            _bar(fig, "runs as", start[chosen], length[chosen], band)
+            band = Band(STATES[name], "plain", "")
+            _bar(fig, RUNS_AS, start[chosen], length[chosen], band)
 
 
 def _bar(
     fig: go.Figure, row: str, start: NDArray[np.int64], length: NDArray[np.int64], band: Band
 ) -> None:
-    colour = INKS[band.ink]
+    colour, word = INKS[band.ink], _(band.word)
     fig.add_bar(
-        orientation="h", base=start.tolist(), x=length.tolist(), y=[row] * start.size,
-        yaxis="y", width=0.82, name=band.word, hoverinfo="skip",
-        text=[band.word] * start.size, textposition="inside", insidetextanchor="middle",
+        orientation="h", base=start.tolist(), x=length.tolist(), y=[_(row)] * start.size,
+        yaxis="y", width=0.82, name=word, hoverinfo="skip",
+        text=[word] * start.size, textposition="inside", insidetextanchor="middle",
         textangle=0,
         marker={"color": "rgba(0,0,0,0)" if band.pattern else FILL,
                 "line": {"color": colour, "width": 1},
@@ -212,10 +252,12 @@ def _bar(
 
 def _titles(series: EventSeries) -> dict[str, str]:
     return {
-        "y2": f"Subcooling at the point that counts, {series.difference_unit}",
-        "y3": "Subcooler valve opening, %",
-        "y4": "Compressor speed and capacity asked, % of full",
-        "y5": f"Condensing and evaporating, {series.temperature_unit} (dashed: target)",
+        "y2": _("Subcooling at the point that counts, {unit}").format(unit=series.difference_unit),
+        "y3": _("Subcooler valve opening, {unit}").format(unit="%"),
+        "y4": _("Compressor speed and capacity asked, {unit} of full").format(unit="%"),
+        "y5": _("Condensing and evaporating, {unit} (dashed: target)").format(
+            unit=series.temperature_unit
+        ),
     }
 
 
@@ -227,7 +269,7 @@ def _layout(series: EventSeries) -> dict[str, Any]:
     axes["yaxis"] |= {
         "type": "category",
         "categoryorder": "array",
-        "categoryarray": ["valve", "liquid runs", "runs as"],
+        "categoryarray": [_(row) for row in (VALVE, LIQUID_RUNS, RUNS_AS)],
         "showgrid": False,
         "range": [-0.5, 2.5],
     }
@@ -268,7 +310,8 @@ def instants(series: EventSeries, most: int = 1440) -> dict[str, Any]:
         "state": series.state[pick].tolist(),
         "hunting": series.hunting[pick].tolist(),
         "peak": series.peak_local_ms,
-        "state_names": [name.replace("_", " ") for name in series.state_names],
+        "state_names": [_(STATES[name]) for name in series.state_names],
+        "off": series.state_names.index("off"),
         "values": numbers,
     }
 

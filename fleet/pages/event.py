@@ -19,6 +19,7 @@ from fleet.pages import (
     plot_data,
     report_chart,
     settle,
+    sketch,
     spans,
     system_history,
     units,
@@ -129,5 +130,6 @@ def series(request: HttpRequest, pk: int) -> JsonResponse:
             "pressure": data.pressure_unit,
         },
         "clock": span.clock,
+        "words": sketch.words(),
     }
     return JsonResponse(answer, headers={"Cache-Control": "private, max-age=60"})

@@ -7,10 +7,12 @@ from collections.abc import Callable
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.utils import translation
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from fleet import access
+from fleet import access, language
 from fleet.analysis import alarm_state, events
 from fleet.analysis.alarm_state import Alarm
 from fleet.models import Event, EventChange
@@ -58,7 +60,7 @@ def assign(request: HttpRequest, pk: int) -> HttpResponse:
         return _refused(request, pk, faults(form))
     visit = arrange.visit_of(form)
     arrange.send(event, visit, request.user.pk or 0)
-    return _done(request, event, f"{visit.text[:1].upper()}{visit.text[1:]}.")
+    return _done(request, event, f"{capfirst(visit.said)}.")
 
 
 @require_POST
@@ -109,6 +111,7 @@ def visit(request: HttpRequest, pk: int) -> HttpResponse:
     reported.readings = form.readings
     reported.save()
     Event.objects.filter(pk=event.pk).update(visit_planned_on=None)  # it has been made
-    found = reported.get_outcome_display()
+    with translation.override(language.SOURCE):  # the record is kept in one language
+        found = reported.get_outcome_display()
     record.note(request, "recorded a visit at", f"{event.system}: {found}")
     return _done(request, event, _("Visit recorded."), f"recorded a visit: {found}")

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
 
 from fleet.pages.history import Day
 from fleet.pages.units import Preference, difference, number
@@ -141,7 +143,7 @@ def _marks(days: Sequence[Day], axes: _Axes, prefer: Preference) -> list[Mark]:
         for kind, value_k in (("to-indoor", day.to_indoor_k), ("to-outdoor", day.to_outdoor_k)):
             if value_k is not None:
                 shown = float(prefer.difference_of(np.asarray(value_k)))
-                text = f"{day.day:%d %b}: {number(shown, 1)} {prefer.difference_label}"
+                text = f"{_day(day.day)}: {number(shown, 1)} {prefer.difference_label}"
                 marks.append(Mark(axes.x(day.day) + half, axes.y(shown), kind, text))
     return marks
 
@@ -162,14 +164,19 @@ def _cover(days: Sequence[Day], axes: _Axes) -> list[Bar]:
         day = known.get(when)
         hours = day.logged_h if day else 0.0
         kind = "full" if hours >= 20 else "part" if hours > 0 else "none"
-        judged = f", {percent(day.coverage)} of running time judged" if day and day.coverage else ""
-        label = f"{when:%d %b}: {hours:.0f} h of data{judged}"
+        label = _("%(day)s: %(hours)s h of data") % {"day": _day(when), "hours": f"{hours:.0f}"}
+        if day and day.coverage:
+            label += _(", %(share)s of running time judged") % {"share": percent(day.coverage)}
         cells.append(Bar(axes.x(when), width, kind, label))
     return cells
+
+
+def _day(day: date) -> str:
+    return date_format(day, "j M")
 
 
 def _dates(axes: _Axes) -> list[Tick]:
     every = max(axes.days // 4, 1)
     picked = (axes.first + timedelta(days=i) for i in range(0, axes.days, every))
-    ticks = [Tick(axes.x(day), f"{day.day} {day:%b}") for day in picked]
+    ticks = [Tick(axes.x(day), _day(day)) for day in picked]
     return [tick for tick in ticks if tick.at <= RIGHT - DATE_WIDTH]

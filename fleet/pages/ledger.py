@@ -6,9 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils.translation import gettext as _
+
+from fleet.language import decimal
 from fleet.pages import words
 from fleet.pages.units import Preference, measured, number
 from fleet.pages.words import NARROW
+from fleet.said import say
 
 SHARES = frozenset(
     (
@@ -80,7 +84,7 @@ def lines(verdict: Mapping[str, Any], condition: str, prefer: Preference) -> lis
 
 def _line(entry: Mapping[str, Any], condition: str, prefer: Preference) -> Line:
     unit = str(entry.get("unit") or "")
-    title = str(entry.get("title") or entry.get("finding") or "")
+    title = say(str(entry.get("title") or entry.get("finding") or ""))
     if entry.get("finding") in SHARES:
         unit = "share"
     pushes: Mapping[str, float] = entry.get("push") or {}
@@ -101,18 +105,20 @@ def _line(entry: Mapping[str, Any], condition: str, prefer: Preference) -> Line:
         push=own,
         others=tuple(sorted(others, key=lambda push: -push.log_ratio)),
         text=_text(entry, own),
-        source=str(entry.get("source") or ""),
-        settle=str(entry.get("settle") or ""),
+        source=decimal(say(str(entry.get("source") or ""))),
+        settle=say(str(entry.get("settle") or "")),
         hours=number(entry.get("hours"), 0),
     )
 
 
 def _text(entry: Mapping[str, Any], own: Push) -> str:
     """The entry's sentence where it fits, and how much visits make the finding count."""
-    said = [str(entry.get("text") or "")] if _agrees(entry, own) else []
+    said = [say(str(entry.get("text") or ""))] if _agrees(entry, own) else []
     factor = float(entry.get("factor") or 1.0)
     if abs(factor - 1.0) >= LEAST_FACTOR:
-        said.append(f"counts {factor:.2f}{NARROW}times since visits have tested it")
+        counts = _("counts %(n)s times since visits have tested it")
+        shown = decimal(f"{factor:.2f}")
+        said.append(counts.replace("%(n)s ", f"{shown}{NARROW}"))
     return "; ".join(filter(None, said))
 
 

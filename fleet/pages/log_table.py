@@ -19,10 +19,12 @@ from fleet.ingest.mapping import NUMBERS, RFC_3339, Layout, Meaning, Time
 from fleet.ingest.parse import Parsed, parse
 from fleet.ingest.report import RefusedError
 from fleet.ingest.sniff import Look
+from fleet.language import decimal
 from fleet.models import LogMapping, System
 from fleet.pages import asked, sparkline
 from fleet.pages.units import Preference, number
 from fleet.pages.words import NARROW
+from fleet.said import say
 
 FORMS = (RFC_3339, *sniff.FORMS, *NUMBERS)
 WORDS_SHOWN = 4
@@ -96,7 +98,7 @@ def _row(
         _values(column, numbers),
         meaning.title,
         f"{meaning.scale:g}",
-        reasons,
+        tuple(decimal(say(reason)) for reason in reasons),
         taken,
     )
 
@@ -104,9 +106,10 @@ def _row(
 def _values(column: pl.Series, numbers: FloatArray) -> str:
     known = numbers[np.isfinite(numbers)]
     if known.size:
-        return f"{known.min():.6g} to {known.max():.6g}"
+        ends = {"low": f"{known.min():.6g}", "high": f"{known.max():.6g}"}
+        return decimal(_("%(low)s to %(high)s") % ends)
     words = column.drop_nulls().value_counts(sort=True).head(WORDS_SHOWN)
-    return ", ".join(str(word)[:24] for word in words[column.name]) or "empty"
+    return ", ".join(str(word)[:24] for word in words[column.name]) or _("empty")
 
 
 def _taken(seen: Preview, system: System, prefer: Preference) -> dict[str, str]:
@@ -126,7 +129,7 @@ def _taken(seen: Preview, system: System, prefer: Preference) -> dict[str, str]:
 
 def _range(channel: Channel, values: FloatArray, prefer: Preference, atmosphere_pa: float) -> str:
     if not values.size:
-        return "nothing"
+        return _("nothing")
     ends = np.array([values.min(), values.max()])
     if channel.choices:
         used = np.unique(values.astype(int))
@@ -142,7 +145,8 @@ def _range(channel: Channel, values: FloatArray, prefer: Preference, atmosphere_
 
 def _span(ends: FloatArray, unit: str) -> str:
     low, high = (number(float(it), 0 if abs(it) >= 100 else 1) for it in ends)
-    return f"{low} to {high}{NARROW}{unit}".rstrip()
+    span = _("%(low)s to %(high)s") % {"low": low, "high": high}
+    return f"{span}{NARROW}{unit}".rstrip()
 
 
 def choices(system: System) -> list[str]:
@@ -187,7 +191,8 @@ def _scale(title: str, text: str) -> float:
     except ValueError:
         scale = math.nan
     if not 1e-6 <= abs(scale) <= 1e6:
-        raise ValueError(f"{title}: write what its numbers are multiplied by as a number.")
+        said = _("%(title)s: write what its numbers are multiplied by as a number.")
+        raise ValueError(said % {"title": title})
     return scale
 
 

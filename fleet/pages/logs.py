@@ -14,9 +14,11 @@ from fleet.ingest import circumstances, mapping, proposal, sniff
 from fleet.ingest.mapping import Layout
 from fleet.ingest.report import RefusedError
 from fleet.ingest.unpack import check_length
+from fleet.language import decimal
 from fleet.models import LogMapping, Role, System
 from fleet.pages import log_table, units
 from fleet.pages.forms import LogForm, faults
+from fleet.said import say
 
 OFFERED = 50
 """Systems offered at once: more are found by typing."""
@@ -93,7 +95,7 @@ def mapping_page(request: HttpRequest, pk: int) -> HttpResponse:
         "stored": stored,
         "site": stored.site,
         "layout": layout,
-        "seen_as": look.reasons,
+        "seen_as": [decimal(say(reason)) for reason in look.reasons],
         "rows": log_table.rows(stored, look, seen, prefer),
         "preview": seen,
         "choices": log_table.choices(stored.system),

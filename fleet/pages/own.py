@@ -56,7 +56,7 @@ class SettingsForm(forms.Form):
         for name, known in units.CHOICES.items():
             field = self.fields[name]
             assert isinstance(field, forms.ChoiceField)
-            field.choices = list(known.items())
+            field.choices = [(code, _(said)) for code, said in known.items()]
         self.fields["email"].widget.attrs["autocomplete"] = "email"
 
 

@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from itertools import pairwise
 
 import numpy as np
+from django.utils.formats import date_format
 from numpy.typing import NDArray
 
 from diagnostics.samples import FloatArray
@@ -197,7 +198,8 @@ def _dates(frame: Frame) -> list[Tick]:
     if frame.days > _MANY_DAYS:
         every = math.ceil(frame.days / 30 / 8)
         months = [day for day in days if day.day == 1][::every]
-        ticks = [Tick(frame.x(day), f"1 {day:%b}" if every == 1 else f"{day:%b}") for day in months]
+        form = "j M" if every == 1 else "M"
+        ticks = [Tick(frame.x(day), date_format(day, form)) for day in months]
     else:
-        ticks = [Tick(frame.x(day), f"{day.day} {day:%b}") for day in days[::14]]
+        ticks = [Tick(frame.x(day), date_format(day, "j M")) for day in days[::14]]
     return [tick for tick in ticks if tick.at <= RIGHT - DATE_WIDTH / 2]

@@ -6,8 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from fleet.pages import units, words
 from fleet.pages.units import Preference
+from fleet.said import say
 
 _WORTH_SAYING = 0.02
 
@@ -28,13 +31,14 @@ def steps(verdict: Mapping[str, Any], prefer: Preference) -> list[Told]:
 
 def _told(raw: str | Mapping[str, Any], prefer: Preference) -> Told:
     if isinstance(raw, str):
-        return Told(raw)
+        return Told(say(raw))
     now, then = float(raw["now"]), float(raw["then"])
     gain = ""
     if then - now > _WORTH_SAYING:
-        gain = f"Sure to {words.percent(now)} now, to about {words.percent(then)} after it."
+        sure = {"now": words.percent(now), "then": words.percent(then)}
+        gain = _("Sure to %(now)s now, to about %(then)s after it.") % sure
     points = tuple(_sentence(units.text(point, prefer)) for point in raw["points"])
-    return Told(f"{raw['do']}.", points, gain)
+    return Told(f"{say(raw['do'])}.", points, gain)
 
 
 def _sentence(text: str) -> str:

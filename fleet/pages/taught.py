@@ -11,15 +11,19 @@ from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_POST
 
 from diagnostics.findings import REGISTRY
 from diagnostics.learning import FindingLine, Learned, PriorLine
 from fleet import access
 from fleet.analysis import learning, standing
+from fleet.language import decimal
 from fleet.models import EventChange, Lesson, Role, SiteVisit
 from fleet.pages import record, words
 from fleet.pages.forms import faults
+from fleet.said import say
 
 VISITS_A_PAGE = 30
 TITLES = {finding.name: finding.title for finding in REGISTRY}
@@ -28,7 +32,7 @@ TITLES = {finding.name: finding.title for finding in REGISTRY}
 class CountForm(forms.Form):
     """Why a visit is taken out of the count; putting it back needs no reason."""
 
-    reason = forms.CharField(max_length=300, label="Reason")
+    reason = forms.CharField(max_length=300, label=gettext_lazy("Reason"))
 
     def __init__(self, *args: Any, leaving: bool, **kwargs: Any) -> None:
         """``leaving``: the visit counts and is to be taken out."""
@@ -122,9 +126,11 @@ def count(request: HttpRequest, pk: int) -> HttpResponse:
     EventChange.objects.create(event=visit.event, who_id=request.user.pk, what=said[:400])
     record.note(request, f"{what} the count a visit to", f"{visit.event.system}{why}")
     moved = learning.renew()
-    after = "Systems are judged again with it now." if moved else "It changes nothing."
-    state = "counts again" if visit.counts else "does not count any more"
-    messages.success(request, f"The visit {state}. {after}")
+    state = (
+        _("The visit counts again.") if visit.counts else _("The visit does not count any more.")
+    )
+    after = _("Systems are judged again with it now.") if moved else _("It changes nothing.")
+    messages.success(request, f"{state} {after}")
     return redirect("taught")
 
 
@@ -143,24 +149,24 @@ def _tables(learned: Learned) -> dict[str, Any]:
 def _finding(line: FindingLine) -> Finding:
     way = "up" if line.factor > 1.0 else "down" if line.factor < 1.0 else "dot"
     return Finding(
-        title=TITLES.get(line.finding, line.finding),
+        title=say(TITLES.get(line.finding, line.finding)),
         right=line.right,
         wrong=line.wrong,
-        counts=f"×{words.NARROW}{line.factor:.2f}",
+        counts=decimal(f"×{words.NARROW}{line.factor:.2f}"),
         way=way,
-        reason=line.reason,
+        reason=say(line.reason),
     )
 
 
 def _titles(lines: Iterable[FindingLine]) -> list[str]:
-    return sorted(TITLES.get(line.finding, line.finding) for line in lines)
+    return sorted(say(TITLES.get(line.finding, line.finding)) for line in lines)
 
 
 def _common(line: PriorLine) -> Common:
     return Common(
         suspicion=words.suspicion(line.condition),
-        before=f"{100 * line.table:.1f}{words.NARROW}%",
-        after=f"{100 * line.learned:.1f}{words.NARROW}%",
+        before=decimal(f"{100 * line.table:.1f}{words.NARROW}%"),
+        after=decimal(f"{100 * line.learned:.1f}{words.NARROW}%"),
         suspected=line.suspected,
         found=line.found,
     )
@@ -171,4 +177,4 @@ def _visit(visit: SiteVisit, left_out: Mapping[int, str]) -> Visit:
     if visit.found_condition:
         found = f"{found}: {words.suspicion(visit.found_condition).name}"
     suspected = words.suspicion(visit.suspected or visit.event.condition)
-    return Visit(visit, suspected, found, left_out.get(visit.pk, ""))
+    return Visit(visit, suspected, found, say(left_out.get(visit.pk, "")))

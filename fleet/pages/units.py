@@ -12,12 +12,15 @@ from django.contrib.auth.signals import user_logged_in
 from django.dispatch import receiver
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext, gettext_noop
 from django.views.decorators.http import require_POST
 
 from diagnostics import units
 from diagnostics.samples import FloatArray
+from fleet.language import decimal
 from fleet.models import PersonSettings
 from fleet.pages.words import NARROW
+from fleet.said import say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -25,7 +28,11 @@ if TYPE_CHECKING:
     from django.contrib.auth.models import User
 
 TEMPERATURES = {"degC": "°C", "degF": "°F"}
-PRESSURES = {"kPa(g)": "kPa gauge", "bar(g)": "bar gauge", "psig": "psi gauge"}
+PRESSURES = {
+    "kPa(g)": gettext_noop("kPa gauge"),
+    "bar(g)": gettext_noop("bar gauge"),
+    "psig": gettext_noop("psi gauge"),
+}
 MASSES = {"kg": "kg", "lb": "lb"}
 LB_KG = 0.453_592_37
 """The international avoirdupois pound, exact (NIST Special Publication 811, appendix B.8)."""
@@ -66,7 +73,7 @@ class Preference:
     @property
     def pressure_label(self) -> str:
         """As printed beside a pressure."""
-        return PRESSURES[self.pressure]
+        return gettext(PRESSURES[self.pressure])
 
     @property
     def mass_label(self) -> str:
@@ -122,7 +129,8 @@ def number(value: float | None, digits: int) -> str:
     if value is None or not math.isfinite(value):
         return "–"
     text = f"{value:.{digits}f}"
-    return text.lstrip("-") if float(text) == 0 else text.replace("-", MINUS)
+    text = text.lstrip("-") if float(text) == 0 else text.replace("-", MINUS)
+    return decimal(text)
 
 
 def difference(value_k: float | None, prefer: Preference) -> str:
@@ -164,12 +172,13 @@ def _mass(value_kg: float, prefer: Preference) -> str:
 
 
 def text(said: str, prefer: Preference) -> str:
-    """A stored sentence with its temperature differences and masses in the reader's unit."""
+    """A stored sentence in the reader's language, its quantities in the reader's units."""
+    said = say(said)
     if prefer.mass != "kg":
         said = _KILOGRAMS.sub(lambda found: _mass(float(found[1]), prefer), said)
-    if prefer.difference == "K":
-        return said
-    return _KELVINS.sub(lambda found: difference(float(found[1]), prefer), said)
+    if prefer.difference != "K":
+        said = _KELVINS.sub(lambda found: difference(float(found[1]), prefer), said)
+    return decimal(said)
 
 
 @require_POST

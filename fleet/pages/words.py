@@ -11,6 +11,9 @@ from typing import Any
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop, ngettext
 
+from fleet.language import decimal
+from fleet.said import say
+
 NARROW = "\u00a0"
 """Between a number and its unit: the two stay on one line."""
 _NAMED = re.compile(r"^(Suspicion of [^:]*|Nothing unusual): ")
@@ -104,7 +107,7 @@ def push(log_ratio: float) -> str:
     if abs(log_ratio) < 0.2:
         return _("says little")
     factor = math.exp(min(abs(log_ratio), 7.0))
-    shown = f"{factor:.1f}" if factor < 9.95 else f"{factor:.0f}"
+    shown = decimal(f"{factor:.1f}" if factor < 9.95 else f"{factor:.0f}")
     said = _("%(n)s times likelier") if log_ratio > 0 else _("%(n)s times less likely")
     return said.replace(" ", NARROW, 1) % {"n": shown}
 
@@ -132,11 +135,11 @@ def percent(share: float) -> str:
     if rounded == 100 and share < 1:
         return f"99{NARROW}%"
     if rounded == 0 and share > 0:
-        return f"under 1{NARROW}%"
+        return _("under %(share)s") % {"share": f"1{NARROW}%"}
     return f"{rounded}{NARROW}%"
 
 
 def reasons(why: str) -> str:
     """The reasons of a stored one-liner without the suspicion it repeats; the page names it."""
-    said = _NAMED.sub("", why)
+    said = say(_NAMED.sub("", why))
     return said[:1].upper() + said[1:]

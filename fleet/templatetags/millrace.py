@@ -9,8 +9,10 @@ from django.template.context import Context
 
 from fleet.pages import glossary
 from fleet.pages.handling import called as name_of
+from fleet.said import say
 
 register = template.Library()
+register.filter(say)
 
 
 @register.inclusion_tag("_help.html", takes_context=True)

@@ -92,7 +92,7 @@
     if (!answer.ok) throw new Error("the server answered " + answer.status);
     loaded = await answer.json();
     if (!loaded.instants.t.length) {
-      status.textContent = "No data were logged in this span.";
+      status.textContent = status.dataset.none;
       chart.hidden = true;
       return;
     }
@@ -103,6 +103,6 @@
   }
 
   load().catch((fault) => {
-    status.textContent = "The plot could not be drawn: " + fault.message + ". Load the page again.";
+    status.textContent = status.dataset.fault.replace("{fault}", fault.message);
   });
 })();
