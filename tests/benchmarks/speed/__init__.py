@@ -1,0 +1,1 @@
+"""Parts of ``python -m tests.benchmarks``, a module and a process each."""
