@@ -1,4 +1,4 @@
-"""Removes what cannot be a measurement: impossible values, frozen signals, lone spikes.
+"""Removes what cannot be a measurement: impossible values and pairs, frozen signals, lone spikes.
 
 A bad cell becomes NaN and takes nothing else with it. Gaps stay gaps.
 """
@@ -48,6 +48,11 @@ FLAT_MIN_SAMPLES = 8
 MOVES_K = 1.0
 """The other channels must have moved by this much (or 2 % of a pressure) meanwhile."""
 
+CROSSED_PA = 100e3
+"""A running compressor does not hold its suction so far above its discharge: the two are swapped,
+or one is far wrong, and nobody can say which. Offsets of transducers stay below (judgement, no
+source)."""
+
 
 @dataclass(frozen=True)
 class Cleaned:
@@ -68,6 +73,7 @@ def clean(samples: Samples) -> Cleaned:
     timebase = tb.of(samples)
     outdoor = {n: _in_range(OUTDOOR_BY_NAME[n], v) for n, v in samples.outdoor.items()}
     indoor = {n: _in_range(INDOOR_BY_NAME[n], v) for n, v in samples.indoor.items()}
+    outdoor |= _uncrossed(outdoor)
     flatline = _flatlines(outdoor, timebase)
     spike_share = {}
     for name in outdoor:
@@ -83,6 +89,18 @@ def clean(samples: Samples) -> Cleaned:
 def _in_range(channel: Channel, values: FloatArray) -> FloatArray:
     outside = (values < channel.low) | (values > channel.high)
     return np.where(outside, np.nan, values) if outside.any() else values
+
+
+def _uncrossed(outdoor: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
+    """Both pressures without the instants at which they are the wrong way round."""
+    pair = {name: outdoor.get(name) for name in ("suction_pressure", "discharge_pressure")}
+    low, high, speed = *pair.values(), outdoor.get("compressor_speed")
+    if low is None or high is None or speed is None:
+        return {}
+    crossed = (speed > 0) & (low > high + CROSSED_PA)
+    if not crossed.any():
+        return {}
+    return {name: np.where(crossed, np.nan, outdoor[name]) for name in pair}
 
 
 def _flatlines(outdoor: Mapping[str, FloatArray], timebase: Timebase) -> dict[str, BoolArray]:

@@ -145,3 +145,20 @@ def test_a_missing_cell_takes_nothing_else_with_it(missing: set[int]) -> None:
     suction[list(missing)] = np.nan
     cleaned = cleaning.clean(moving(suction_temperature=suction))
     assert set(np.flatnonzero(np.isnan(cleaned.samples.outdoor[SUCTION]))) == missing
+
+
+def test_pressures_the_wrong_way_round_are_no_pressures() -> None:
+    n = 40
+    outdoor = {
+        "compressor_speed": np.where(np.arange(n) < 20, 0.0, 50.0),
+        "suction_pressure": np.where(np.arange(n) < 30, 2.6e6, 0.9e6) + np.arange(n),
+        "discharge_pressure": np.where(np.arange(n) < 30, 0.9e6, 2.6e6) + np.arange(n),
+    }
+    time = np.datetime64("2026-07-06", "us") + np.arange(n) * np.timedelta64(10, "s")
+    cleaned = cleaning.clean(Samples(time, outdoor, {})).samples.outdoor
+    for name in ("suction_pressure", "discharge_pressure"):
+        kept = ~np.isnan(cleaned[name])
+        # at standstill it may be so, and running the right way round
+        assert kept[:20].all()
+        assert not kept[20:30].any()
+        assert kept[30:].all()
