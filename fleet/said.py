@@ -48,9 +48,9 @@ def _everywhere() -> Iterator[tuple[str, str]]:
             yield where, text
     for text in (*ledger.WORDS.values(), *ledger.WAYS.values(), ledger.UNTOLD):
         yield "diagnostics/ledger.py", text
-    for name, likelihood in weigh.table().likelihoods.items():
-        for reason in likelihood.reasons.values():
-            yield f"diagnostics/weights.toml, {name}", reason
+    for finding in REGISTRY:
+        for reason in sorted(weigh.table().likelihoods[finding.name].reasons.values()):
+            yield f"diagnostics/weights.toml, {finding.name}", reason
     for reading in onsite.READINGS:
         yield from (("diagnostics/onsite.py", text) for text in (reading.do, reading.reads))
     sheet = (charge_sheet.MANIFEST, charge_sheet.ENTERED, charge_sheet.COMMON_PRACTICE)

@@ -71,7 +71,7 @@ class Visible(HTMLParser):
         if tag in SILENT or given.get("lang") == "en":
             self._silent.append(tag)
         spoken = [name for name in SPOKEN if tag != "meta" or given.get("name") == "author"]
-        self.texts += [_outside(text)[0] for name in spoken if (text := given.get(name))]
+        self.texts += [outside(text)[0] for name in spoken if (text := given.get(name))]
         if tag == "input" and given.get("type") in ("submit", "button"):
             self.texts.append(given.get("value") or "")
 
@@ -83,7 +83,7 @@ class Visible(HTMLParser):
     def handle_data(self, data: str) -> None:
         """A text node; a translated sentence may have elements in it."""
         if not self._silent and data.strip():
-            rest, self._depth = _outside(data, self._depth)
+            rest, self._depth = outside(data, self._depth)
             self.texts.append(rest)
 
     def close(self) -> None:
@@ -111,7 +111,7 @@ def unmarked(html: str, allowed: Iterable[str]) -> set[str]:
     return found
 
 
-def _outside(text: str, depth: int = 0) -> tuple[str, int]:
+def outside(text: str, depth: int = 0) -> tuple[str, int]:
     """What of a text stands outside of marks, and how many marks are open after it."""
     kept = []
     for part in re.split(f"([{OPEN}{CLOSE}])", text):
