@@ -1,6 +1,6 @@
 """Takes the README's pictures from a running demo.
 
-python manage.py demo                                   # in one terminal; note the passwords
+MILLRACE_COMPANY="Weir & Wheel" python manage.py demo   # in one terminal; note the passwords
 python -m tests.browser.pictures http://127.0.0.1:8321 manager PASSWORD
 """
 
@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+import pypdfium2
 from playwright.sync_api import Page, sync_playwright
 
 from tests.browser.chromium import launch
@@ -43,8 +44,20 @@ def event_with_plot(page: Page, address: str) -> None:
     page.wait_for_load_state("networkidle")
 
 
+def report(page: Page, address: str) -> None:
+    """The first page of a client's report as it is handed out."""
+    page.goto(f"{address}/clients/")
+    page.click("main a[href='/clients/copperline-estates/']")
+    link = page.get_by_role("link", name="PDF to hand out").get_attribute("href")
+    answer = page.context.request.get(f"{page.url}{link}")
+    paper = pypdfium2.PdfDocument(answer.body())
+    picture = paper[0].render(scale=1.25).to_pil().quantize(64)
+    picture.save(FOLDER / "report.png", optimize=True)
+    paper.close()
+
+
 def main() -> int:
-    """Ranking, building, event and its plot; ranking and event on a phone."""
+    """Ranking, building, event and its plot, a report's first page; the event on a phone."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("address")
     parser.add_argument("name")
@@ -63,6 +76,8 @@ def main() -> int:
         page.evaluate("document.querySelector('.js-plotly-plot').scrollIntoView()")
         page.wait_for_timeout(800)
         take(page, "plot")
+        report(page, options.address)
+        event_with_plot(page, options.address)
         page.set_viewport_size(PHONE)
         page.reload()
         page.wait_for_load_state("networkidle")
