@@ -8,7 +8,7 @@ from datetime import date
 from typing import Any
 
 from django.db.models import Count
-from django.utils.dateformat import format as written
+from django.utils.formats import date_format as written
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
