@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+import plotly.graph_objects as go
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -48,6 +49,12 @@ def series(n: int = 360) -> EventSeries:
 def drawn(figure: dict[str, Any], name: str) -> dict[str, Any]:
     (trace,) = (trace for trace in figure["data"] if trace["name"] == name)
     return trace
+
+
+def test_plotly_knows_everything_that_the_figure_says() -> None:
+    figure = charts.figure(series())
+    checked = go.Figure(figure).to_plotly_json()  # an unknown property raises
+    assert json.dumps(checked, sort_keys=True) == json.dumps(figure, sort_keys=True)
 
 
 def test_direction_is_told_by_word_pattern_and_colour_along_the_axis() -> None:
