@@ -10,22 +10,22 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from fleet.ingest.parse import Parsed
+from fleet.ingest.parse import Reading
 
 TOLERANCE = timedelta(minutes=5)
 """What clocks that nobody sets may differ by."""
 
 
-def check(parsed: Parsed, received_at: datetime) -> None:
+def check(reading: Reading, received_at: datetime) -> None:
     """Complain of rows dated later than the arrival, at the line of the latest."""
     latest_possible = np.datetime64((received_at + TOLERANCE).astimezone(UTC).replace(tzinfo=None))
-    early = int(np.count_nonzero(parsed.block.time > latest_possible))
+    early = int(np.count_nonzero(reading.time > latest_possible))
     if not early:
         return
-    last: datetime = parsed.block.time[-1].astype("datetime64[us]").item()
+    last: datetime = reading.time[-1].astype("datetime64[us]").item()
     ahead = last.replace(tzinfo=UTC) - received_at
-    parsed.report.complain(
-        int(parsed.lines[-1]),
+    reading.report.complain(
+        int(reading.lines[-1]),
         "time",
         f"{early} rows are dated after the upload arrived, this one by {said(ahead)}: the "
         "logger's clock or its time zone is wrong; times are kept as written",

@@ -7,7 +7,9 @@ lower case as the vocabulary has them, and nothing else.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Hashable, Sequence
+from functools import cache
+from typing import NamedTuple
 
 import numpy as np
 import polars as pl
@@ -20,17 +22,18 @@ from diagnostics.units import to_inside
 from fleet.ingest.header import Column
 from fleet.timeseries.block import Codes
 
+Kind = pl.Float64 | pl.Enum | pl.String
+
 SLACK = 1e-3
 """Quanta by which a value may seem outside its range when a unit was converted."""
 
 SHOWN_CHARACTERS = 40
 
 
-@dataclass(frozen=True, eq=False)
-class Coded:
-    """One column of some rows.
+class Coded(NamedTuple):
+    """One column of some rows, or several alike, each a row here.
 
-    codes: EMPTY where the cell is empty or bad, shape (r,).
+    codes: EMPTY where the cell is empty or bad, shape (r,) or (columns, r).
     nonsense: cells that are no value at all; outside: values no such instrument can give.
     """
 
@@ -39,20 +42,55 @@ class Coded:
     outside: NDArray[np.bool_]
 
 
-def code(texts: pl.Series, column: Column, plant: Plant) -> Coded:
-    """Codes of the cells of one column, text or numbers; empty cells are null."""
+def kind(column: Column, *, foreign: bool) -> Kind:
+    """What the cells of a column are to be read as: text where somebody has to look at them."""
+    channel = column.channel
+    if foreign and channel.quantity in (Quantity.FLAG, Quantity.CHOICE):
+        return pl.String()
+    return _words(channel.choices) if channel.choices else pl.Float64()
+
+
+@cache
+def _words(choices: tuple[str, ...]) -> pl.Enum:
+    return pl.Enum(choices)
+
+
+def alike(columns: Sequence[Column], numbers: Sequence[int]) -> list[list[int]]:
+    """Some of the columns, by their number, grouped so that each group can be coded in one go."""
+    groups: dict[Hashable, list[int]] = {}
+    for number in numbers:
+        column = columns[number]
+        channel = column.channel
+        key = channel.quantity, channel.choices, channel.quantum, channel.offset
+        groups.setdefault((key, column.unit, column.scale), []).append(number)
+    return list(groups.values())
+
+
+def code_text(texts: pl.Series, column: Column, plant: Plant) -> Coded:
+    """Codes of the cells of one column, told by their text; empty cells are null."""
     channel = column.channel
     is_choice = channel.quantity is Quantity.CHOICE
     said, nonsense = _choices(texts, channel) if is_choice else _numbers(texts)
+    (codes,), (neither,), (outside,) = code(said[None], [column], plant)
+    return Coded(codes, nonsense | neither, outside)
+
+
+def code(said: FloatArray, columns: Sequence[Column], plant: Plant) -> Coded:
+    """Codes of columns that are alike, shape (columns, r); NaN where a cell is empty."""
+    channel, unit, scale = columns[0].channel, columns[0].unit, columns[0].scale
+    nonsense = np.zeros(said.shape, np.bool_)
     if channel.quantity is Quantity.FLAG:
-        neither = ~np.isnan(said) & (said != 0) & (said != 1)
-        nonsense |= neither
-        said[neither] = np.nan
+        nonsense = ~np.isnan(said) & (said != 0) & (said != 1)
+        said = np.where(nonsense, np.nan, said)
     with np.errstate(over="ignore"):  # an absurd number becomes inf, which is outside
-        inside = to_inside(channel, column.unit, said * column.scale, plant)
+        inside = to_inside(channel, unit, said if scale == 1 else said * scale, plant)
     slack = SLACK * channel.quantum
-    outside = (inside < channel.low - slack) | (inside > channel.high + slack)
-    return Coded(channel.encode(np.where(outside, np.nan, inside)), nonsense, outside)
+    low = np.array([[column.channel.low] for column in columns]) - slack
+    high = np.array([[column.channel.high] for column in columns]) + slack
+    outside = (inside < low) | (inside > high)
+    if outside.any():
+        inside = np.where(outside, np.nan, inside)
+    return Coded(channel.encode(inside), nonsense, outside)
 
 
 def complaint(text: str, column: Column, plant: Plant, *, outside: bool) -> str:
@@ -87,8 +125,6 @@ def said(inside: FloatArray, column: Column, plant: Plant) -> FloatArray:
 
 def _numbers(texts: pl.Series) -> tuple[FloatArray, NDArray[np.bool_]]:
     numbers = texts.cast(pl.Float64, strict=False).to_numpy(writable=True)
-    if texts.dtype == pl.Float64:
-        return numbers, np.zeros(numbers.size, np.bool_)
     doubtful = np.flatnonzero(~np.isfinite(numbers) & texts.is_not_null().to_numpy())
     nonsense = np.zeros(numbers.size, np.bool_)
     if doubtful.size:
@@ -101,12 +137,8 @@ def _numbers(texts: pl.Series) -> tuple[FloatArray, NDArray[np.bool_]]:
 
 
 def _choices(texts: pl.Series, channel: Channel) -> tuple[FloatArray, NDArray[np.bool_]]:
-    exact = texts.cast(pl.Enum(channel.choices), strict=False)
-    if exact.null_count() == texts.null_count():
-        found = exact.to_physical().cast(pl.Float64)
-        return found.to_numpy(writable=True), np.zeros(found.len(), np.bool_)
     stripped = texts.str.strip_chars(" \t").replace("", None)
     indices = {word: float(index) for index, word in enumerate(channel.choices)}
     found = stripped.replace_strict(indices, default=None, return_dtype=pl.Float64)
     nonsense = (found.is_null() & stripped.is_not_null()).to_numpy()
-    return found.to_numpy(writable=True), np.array(nonsense)
+    return found.to_numpy(), np.asarray(nonsense)

@@ -1,15 +1,20 @@
-"""From the body of an upload to a block of samples and a report: unpack, read, validate."""
+"""From the body of an upload to samples and a report: unpack, read, validate.
+
+Rows and their times are read first. Cells follow when they are asked for: all at once, or piece
+by piece while the database works on the piece before.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from diagnostics.channels import EMPTY, Quantity
+from diagnostics.channels import EMPTY
+from diagnostics.samples import FloatArray
 from fleet.ingest import cells, clock, mapping
 from fleet.ingest.circumstances import Circumstances
 from fleet.ingest.clock import Fault
@@ -17,9 +22,13 @@ from fleet.ingest.header import Column, Header
 from fleet.ingest.limits import MAX_REASONS, MAX_WEEKS
 from fleet.ingest.mapping import Layout
 from fleet.ingest.report import SHOWN_TITLE, RefusedError, Report, shown
-from fleet.ingest.table import Batch, Table
+from fleet.ingest.rows import TEXT, Flags, Offsets, PlainRows, Rows, name
+from fleet.ingest.table import Table
 from fleet.ingest.unpack import unpack
-from fleet.timeseries.block import Block, Codes
+from fleet.timeseries.block import Block, Codes, Stream
+
+PIECE_BYTES = 512 * 1024
+"""Read while the piece before is written. Smaller ones start sooner and cost more in all."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,7 +41,7 @@ class Parsed:
 
     block: Block
     report: Report
-    lines: NDArray[np.int64]
+    lines: Offsets
     columns: Mapping[str, Column]
 
 
@@ -43,58 +52,102 @@ def parse(body: bytes, circumstances: Circumstances, layouts: Sequence[Layout] =
 
     Raises RefusedError if it cannot be read at all; the reason says where and what to do.
     """
+    reading = begin(body, circumstances, layouts)
+    block = reading.block()
+    return Parsed(block, reading.report, reading.lines, reading.columns)
+
+
+def begin(body: bytes, circumstances: Circumstances, layouts: Sequence[Layout] = ()) -> Reading:
+    """Read the rows of an upload and their times; cells come later, and no refusal with them.
+
+    Raises RefusedError as ``parse`` does.
+    """
     plain = unpack(body)
     layout = mapping.choose(plain, layouts)
     table = Table(layout.as_utf_8(plain), layout.separator, layout.skipped)
     header = layout.understand(table.header, circumstances)
-    reading = _Reading(header, circumstances, layout)
+    reading = Reading(header, circumstances, layout)
     wanted = [*header.time, *(column.position for column in header.columns)]
-    for batch in table.batches(wanted, reading.report, reading.numeric()):
-        reading.take(batch)
-    return reading.finish()
+    for rows in table.batches(wanted, reading.report):
+        reading.take(rows)
+    reading.settle()
+    return reading
 
 
-class _Reading:
-    """One file under way: codes of every batch, and time as read so far."""
+class Reading:
+    """One file under way.
+
+    time: its instants once settled, ascending, shape (n,); lines: first line of each.
+    columns: name of the stored column -> column of the file.
+    """
+
+    time: NDArray[np.datetime64]
+    lines: Offsets
 
     def __init__(self, header: Header, circumstances: Circumstances, layout: Layout) -> None:
+        """Of a file with this header, nothing read yet."""
         self.header, self.circumstances, self.layout = header, circumstances, layout
+        self.columns = {column.stored: column for column in header.columns}
         unknown = [shown(title, SHOWN_TITLE) for title in header.unknown]
         self.report = Report(unknown_columns=unknown)
         self._times: list[clock.Readings] = []
-        self._lines: list[NDArray[np.int64]] = []
-        self._codes: dict[str, list[Codes]] = {column.stored: [] for column in header.columns}
+        self._row_lines: list[Offsets] = []
+        self._rows: list[PlainRows] = []
+        self._codes: list[Codes] = []
+        self._kinds = self.kinds()
 
-    def numeric(self) -> frozenset[int]:
-        """Positions of columns that may be read as numbers at once, for nobody has to edit them."""
+    def kinds(self) -> dict[int, cells.Kind]:
+        """What columns may be read as at once, by position, for nobody has to edit their cells."""
         if self.layout.decimal == ",":
-            return frozenset()
-        wordy = {Quantity.CHOICE} | ({Quantity.FLAG} if self.layout.foreign else set())
-        columns = self.header.columns
-        return frozenset(c.position for c in columns if c.channel.quantity not in wordy)
+            return {}
+        foreign = self.layout.foreign
+        return {c.position: cells.kind(c, foreign=foreign) for c in self.header.columns}
 
-    def take(self, batch: Batch) -> None:
-        """Read the rows of a batch; rows without an instant are left out before their cells."""
-        texts = self.layout.times(batch.cells[: len(self.header.time)])
+    def take(self, rows: Rows) -> None:
+        """Read the times of some rows; those without an instant are left out with their cells."""
+        texts = self.layout.times([rows.text(at) for at in self.header.time])
         times = clock.read(texts, self.circumstances.zone)
         good = times.fault == Fault.NONE
-        self._complain_of_rows(batch.lines, texts, times)
-        lines = batch.lines[good]
+        self._complain_of_rows(rows.lines, texts, times)
+        rows = rows.only(good)
         self._times.append(times.only(good))
-        self._lines.append(lines)
-        for number, column in enumerate(self.header.columns, start=len(self.header.time)):
-            kept = _only(batch.cells[number], good)
-            if kept.dtype == pl.String:
-                kept = self.layout.cells(kept, column)
-            coded = cells.code(kept, column, self.circumstances.plant)
-            self._codes[column.stored].append(coded.codes)
-            if coded.nonsense.any() or coded.outside.any():
-                texts = kept if kept.dtype == pl.String else _only(batch.texts(number), good)
-                self._complain_of_cells(lines, texts, column, coded)
+        self._row_lines.append(rows.lines)
+        if not rows.lines.size:
+            return
+        if isinstance(rows, PlainRows):
+            self._rows.append(rows)
+        else:  # cut already, and codes take much less room
+            self._codes.append(self._code(rows, self.header.columns))
 
-    def _complain_of_rows(
-        self, lines: NDArray[np.int64], texts: pl.Series, times: clock.Readings
-    ) -> None:
+    def _code(self, rows: Rows, columns: Sequence[Column]) -> Codes:
+        """Codes of some columns, shape (columns, rows); bad cells are complained of."""
+        plant = self.circumstances.plant
+        kinds = {c.position: self._kinds.get(c.position, TEXT) for c in columns}
+        frame, as_asked = rows.cut(kinds)
+        said, by_text = _said(frame, kinds if as_asked else dict.fromkeys(kinds, TEXT))
+        codes = np.empty(said.shape, np.int16)
+        nonsense, outside = np.zeros((2, *said.shape), np.bool_)
+        straight: list[int] = np.flatnonzero(~by_text).tolist()
+        for group in cells.alike(columns, straight):
+            done = cells.code(said[group], [columns[number] for number in group], plant)
+            codes[group], nonsense[group], outside[group] = done
+        for number in np.flatnonzero(by_text).tolist():
+            column = columns[number]
+            done = cells.code_text(self._text(rows, frame, column), column, plant)
+            codes[number], nonsense[number], outside[number] = done
+        for number in np.flatnonzero((nonsense | outside).any(axis=1)).tolist():
+            column = columns[number]
+            texts = self._text(rows, frame, column)
+            self._complain_of_cells(rows.lines, texts, column, nonsense[number], outside[number])
+        return codes
+
+    def _text(self, rows: Rows, frame: pl.DataFrame, column: Column) -> pl.Series:
+        texts = frame[name(column.position)]
+        return self.layout.cells(
+            texts if texts.dtype == pl.String else rows.text(column.position), column
+        )
+
+    def _complain_of_rows(self, lines: Offsets, texts: pl.Series, times: clock.Readings) -> None:
         bad = np.flatnonzero(times.fault)
         self.report.rows_left_out += bad.size
         for row in bad[:MAX_REASONS]:
@@ -111,22 +164,21 @@ class _Reading:
         }[fault]
 
     def _complain_of_cells(
-        self, lines: NDArray[np.int64], texts: pl.Series, column: Column, coded: cells.Coded
+        self, lines: Offsets, texts: pl.Series, column: Column, nonsense: Flags, outside: Flags
     ) -> None:
-        bad = np.flatnonzero(coded.nonsense | coded.outside)
+        bad = np.flatnonzero(nonsense | outside)
         self.report.cells_left_out += bad.size
+        plant = self.circumstances.plant
         for row in bad[:MAX_REASONS]:
-            reason = cells.complaint(
-                texts[int(row)],
-                column,
-                self.circumstances.plant,
-                outside=bool(coded.outside[row]),
-            )
+            reason = cells.complaint(texts[int(row)], column, plant, outside=bool(outside[row]))
             self.report.complain(int(lines[row]), column.title, reason)
 
-    def finish(self) -> Parsed:
-        """Sort what was read by time, and merge rows of one instant."""
-        lines = np.concatenate([np.empty(0, np.int64), *self._lines])
+    def settle(self) -> None:
+        """Tell the instants of all rows that were taken.
+
+        Raises RefusedError: no row has one, or they lie too far apart.
+        """
+        lines = np.concatenate([np.empty(0, np.int64), *self._row_lines])
         self.report.rows_accepted = lines.size
         if not lines.size:
             first = min(self.report.complaints(), key=lambda each: each.line or 0, default=None)
@@ -134,31 +186,47 @@ class _Reading:
             raise RefusedError(f"no row is valid{why}", line=first.line if first else None)
         time = clock.settle(clock.join(self._times))
         _check_weeks(time)
-        order = np.argsort(time, kind="stable")
-        time, lines = time[order], lines[order]
-        begins = np.flatnonzero(np.append(True, time[1:] != time[:-1]))
+        self._order = np.argsort(time, kind="stable")
+        time, self._sorted_lines = time[self._order], lines[self._order]
+        self._begins = np.flatnonzero(np.append(True, time[1:] != time[:-1]))
+        self.time, self.lines = time[self._begins], self._sorted_lines[self._begins]
+
+    def samples(self) -> Block | Stream:
+        """The samples, piece by piece where the file has each instant once and in order."""
+        repeated = self._begins.size < self._order.size
+        if repeated or not self._rows or (np.diff(self._order) < 0).any():
+            return self.block()
+        filled = np.any([rows.filled for rows in self._rows], axis=0)
+        columns = [column for column in self.header.columns if filled[column.position]]
+        if not columns:
+            return self.block()
+        names = tuple(column.stored for column in columns)
+        return Stream(self.time, names, self._pieces(columns), self.block)
+
+    def _pieces(self, columns: Sequence[Column]) -> Iterator[Codes]:
+        for rows in self._rows:
+            for piece in rows.pieces(PIECE_BYTES):
+                yield self._code(piece, columns).T
+
+    def block(self) -> Block:
+        """The samples at once: sorted by time, rows of one instant merged."""
+        columns = self.header.columns
+        parts = self._codes or [self._code(rows, columns) for rows in self._rows]
         codes: dict[str, Codes] = {}
-        repeated = begins.size < time.size
-        for column in self.header.columns:
-            values = np.concatenate(self._codes[column.stored])[order]
-            codes[column.stored] = (
-                self._join_repeats(values, begins, lines, column) if repeated else values
-            )
-        return Parsed(
-            block=self._block(time[begins], codes),
-            report=self.report,
-            lines=lines[begins],
-            columns={column.stored: column for column in self.header.columns},
+        for number, column in enumerate(columns):
+            values = np.concatenate([part[number] for part in parts])[self._order]
+            codes[column.stored] = self._join_repeats(values, column)
+        return Block(
+            self.time,
+            {c.channel.name: codes[c.stored] for c in columns if c.slot is None},
+            {(c.slot, c.channel.name): codes[c.stored] for c in columns if c.slot is not None},
         )
 
-    def _join_repeats(
-        self,
-        values: Codes,
-        begins: NDArray[np.intp],
-        lines: NDArray[np.int64],
-        column: Column,
-    ) -> Codes:
+    def _join_repeats(self, values: Codes, column: Column) -> Codes:
         """First value given for each instant; others that differ are counted and listed."""
+        begins, lines = self._begins, self._sorted_lines
+        if begins.size == values.size:
+            return values
         group = np.repeat(np.arange(begins.size), np.diff(np.append(begins, values.size)))
         where = np.where(values != EMPTY, np.arange(values.size), values.size)
         chosen = np.minimum.reduceat(where, begins)
@@ -179,17 +247,28 @@ class _Reading:
             )
         return joined
 
-    def _block(self, time: NDArray[np.datetime64], codes: dict[str, Codes]) -> Block:
-        columns = self.header.columns
-        return Block(
-            time,
-            {c.channel.name: codes[c.stored] for c in columns if c.slot is None},
-            {(c.slot, c.channel.name): codes[c.stored] for c in columns if c.slot is not None},
-        )
 
+def _said(frame: pl.DataFrame, kinds: Mapping[int, cells.Kind]) -> tuple[FloatArray, Flags]:
+    """What columns hold as numbers, shape (columns, rows), NaN where empty.
 
-def _only(cells: pl.Series, good: NDArray[np.bool_]) -> pl.Series:
-    return cells if good.all() else cells.filter(pl.Series(good))
+    kinds: what the column at each position was read as.
+    Also which of them have to be told by their text, for a cell is no finite number.
+    """
+    said = np.full((len(kinds), frame.height), np.nan)
+    by_text = np.array([kind == TEXT for kind in kinds.values()], np.bool_)
+    # Asking the frame for its types would cost as much as reading it.
+    words = [name(at) for at, kind in kinds.items() if isinstance(kind, pl.Enum)]
+    numbers = [name(at) for at, kind in kinds.items() if isinstance(kind, pl.Float64)]
+    if by_text.all():
+        return said, by_text
+    read = frame.select(pl.col(words).to_physical().cast(pl.Float64), pl.col(numbers))
+    names = [name(at) for at in kinds]
+    found = [names.index(each) for each in (*words, *numbers)]
+    said[found] = read.to_numpy(order="fortran").T
+    lacking = np.count_nonzero(~np.isfinite(said[found]), axis=1)
+    if lacking.any():
+        by_text[found] = lacking != np.array(read.null_count().row(0))
+    return said, by_text
 
 
 def _check_weeks(time: NDArray[np.datetime64]) -> None:

@@ -1,52 +1,31 @@
-"""From plain bytes to cells: RFC 4180, with the line of every row.
+"""From plain bytes to rows: RFC 4180, with the line of every row.
 
 A row that is not well formed spoils itself only. Without any quote in the file, which is the rule
-for logs, rows are told apart by counting separators with numpy and cut by polars; with quotes,
-Python's csv module does both. Polars reads numbers as it cuts; where a cell is none, rows are cut
-as text instead, so that the cell can be told of.
+for logs, rows are told apart by counting separators with numpy; with quotes, Python's csv module
+does it.
 """
 
 from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Callable, Collection, Iterator, Sequence
-from dataclasses import dataclass
-from functools import partial
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
 from fleet.ingest.limits import MAX_COLUMNS, MAX_LINE_BYTES, MAX_LINES, MAX_REASONS, MIB
 from fleet.ingest.report import RefusedError, Report
-
-Offsets = NDArray[np.int64]
+from fleet.ingest.rows import Flags, Offsets, PlainRows, Rows, TextRows
 
 BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 BATCH_BYTES = 4 * MIB
 BATCH_ROWS = 16_384
+FIRST_ROWS = 64
+"""These usually show that every column holds something."""
 IN_VAIN_TIMES, IN_VAIN_ANYHOW = 4, 100_000
 """Lines that may be read again after open quotes: so often the file, and so many."""
 NEWLINE, RETURN = b"\n\r"
-
-_NAME = "column_{}"
-"""Of our own: polars numbers columns from 0 or 1 and orders them by its version."""
-
-
-@dataclass(frozen=True, eq=False)
-class Batch:
-    """Some rows of the file; empty cells are null.
-
-    lines: line of each row, counted from 1, shape (r,).
-    cells: each column asked for: Float64 where numbers were asked for and every cell of these rows
-    is a finite one or empty, else text.
-    texts: the column of some position in ``cells`` as text, whatever it is there.
-    """
-
-    lines: Offsets
-    cells: tuple[pl.Series, ...]
-    texts: Callable[[int], pl.Series]
 
 
 class Table:
@@ -88,28 +67,20 @@ class Table:
             )
         return [name.strip() for name in first.split(self._separator)], at + 1
 
-    def batches(
-        self, wanted: Sequence[int], report: Report, numeric: Collection[int] = ()
-    ) -> Iterator[Batch]:
-        """Rows of the columns ``wanted``; badly formed rows are left out and reported.
+    def batches(self, wanted: Sequence[int], report: Report) -> Iterator[Rows]:
+        """Rows that can be asked for the columns ``wanted``.
 
-        numeric: those of the columns that should hold numbers; they are read so where that loses
-        nothing, which is much faster.
+        Badly formed rows are left out and reported.
         """
-        if self._quoted:
-            yield from self._csv_batches(wanted, report)
-        else:
-            yield from self._polars_batches(wanted, report, frozenset(numeric))
+        yield from self._csv_batches(wanted, report) if self._quoted else self._batches(report)
 
-    def _polars_batches(
-        self, wanted: Sequence[int], report: Report, numeric: frozenset[int]
-    ) -> Iterator[Batch]:
+    def _batches(self, report: Report) -> Iterator[PlainRows]:
         octets = np.frombuffer(self._plain, np.uint8)
         for first, last in _batch_bounds(self._starts, self._header_lines):
             starts, ends = self._starts[first : last + 1], self._ends[first:last]
             part = octets[starts[0] : starts[-1]]
             commas = np.flatnonzero(part == ord(self._separator)) + starts[0]
-            cells = np.searchsorted(commas, ends) - np.searchsorted(commas, starts[:-1]) + 1
+            cells = _cells(starts[:-1], commas, ends, len(self.header))
             empty = ends == starts[:-1]
             good = (cells == len(self.header)) & ~empty
             bad = np.flatnonzero(~good & ~empty)
@@ -118,13 +89,18 @@ class Table:
                 _complain(report, int(first + at + 1), int(cells[at]), len(self.header))
             if not good.any():
                 continue
-            if not good.all():
-                part = part[np.repeat(good, np.diff(starts))]
-            rows = _Rows(part.tobytes(), self._separator, len(self.header))
-            lines = first + 1 + np.flatnonzero(good)
-            yield Batch(lines, rows.cut(wanted, numeric), partial(rows.text, wanted))
+            commas = commas if good.all() else commas[np.repeat(good, cells - 1)]
+            begins = starts[:-1][good]
+            yield PlainRows(
+                self._plain,
+                self._separator,
+                lines=first + 1 + np.flatnonzero(good),
+                begins=begins,
+                ends=starts[1:][good],
+                filled=_filled(begins, commas, ends[good]),
+            )
 
-    def _csv_batches(self, wanted: Sequence[int], report: Report) -> Iterator[Batch]:
+    def _csv_batches(self, wanted: Sequence[int], report: Report) -> Iterator[TextRows]:
         lines: list[int] = []
         rows: list[list[str]] = []
         width = len(self.header)
@@ -141,50 +117,14 @@ class Table:
                 lines.append(line)
                 rows.append([record[at] for at in wanted])
             if len(rows) == BATCH_ROWS:
-                yield _text_batch(lines, rows)
+                yield _text_rows(lines, wanted, rows)
                 lines, rows = [], []
         if rows:
-            yield _text_batch(lines, rows)
+            yield _text_rows(lines, wanted, rows)
 
     def _records(self) -> Iterator[tuple[int, list[str] | None, int]]:
         lines = io.StringIO(self._plain.decode(), newline="\n").readlines()
         return _records(lines, self._skipped, self._separator)
-
-
-class _Rows:
-    """Rows that all have the header's number of cells and no quotes."""
-
-    def __init__(self, part: bytes, separator: str, width: int) -> None:
-        self._part, self._separator, self._width = part, separator, width
-
-    def cut(self, wanted: Sequence[int], numeric: frozenset[int]) -> tuple[pl.Series, ...]:
-        """Columns as Batch has them."""
-        try:
-            frame = self._read(wanted, numeric)
-        except pl.exceptions.ComputeError:  # some cell is no number
-            if not numeric:
-                raise
-            return self.cut(wanted, frozenset())
-        finite = frame.select(pl.col(pl.Float64).is_finite().all()).to_dict(as_series=False)
-        doubtful = [at for at in numeric if finite.get(_NAME.format(at)) == [False]]
-        if doubtful:
-            frame = frame.with_columns(self._read(doubtful, frozenset()).get_columns())
-        return tuple(frame[_NAME.format(at)] for at in wanted)
-
-    def text(self, wanted: Sequence[int], number: int) -> pl.Series:
-        """One of the columns wanted, as text."""
-        return self._read([wanted[number]], frozenset()).to_series()
-
-    def _read(self, wanted: Sequence[int], numeric: frozenset[int]) -> pl.DataFrame:
-        columns = range(self._width)
-        return pl.read_csv(
-            self._part,
-            has_header=False,
-            schema={_NAME.format(at): pl.Float64 if at in numeric else pl.String for at in columns},
-            columns=[_NAME.format(at) for at in sorted(set(wanted))],
-            quote_char=None,
-            separator=self._separator,
-        )
 
 
 def _check_text(plain: bytes) -> None:
@@ -230,10 +170,29 @@ def _batch_bounds(starts: Offsets, first: int) -> Iterator[tuple[int, int]]:
         first = max(full, first + 1)
 
 
-def _text_batch(lines: list[int], rows: list[list[str]]) -> Batch:
+def _cells(begins: Offsets, commas: Offsets, ends: Offsets, width: int) -> Offsets:
+    """Number of cells in each line."""
+    if width > 1 and commas.size == begins.size * (width - 1):
+        each = commas.reshape(begins.size, width - 1)
+        if (each[:, 0] >= begins).all() and (each[:, -1] < ends).all():
+            return np.full(begins.size, width)
+    return np.searchsorted(commas, ends) - np.searchsorted(commas, begins) + 1
+
+
+def _filled(begins: Offsets, commas: Offsets, ends: Offsets) -> Flags:
+    """Columns of which any cell is not empty; commas: of all these rows, as many in each."""
+    edges = [begins[:, None] - 1, commas.reshape(begins.size, -1), ends[:, None]]
+    for some in (slice(FIRST_ROWS), slice(None)):
+        filled = (np.diff(np.hstack([edge[some] for edge in edges])) > 1).any(axis=0)
+        if filled.all():
+            break
+    return np.asarray(filled)
+
+
+def _text_rows(lines: list[int], wanted: Sequence[int], rows: list[list[str]]) -> TextRows:
     texts = (pl.Series(values, dtype=pl.String) for values in zip(*rows, strict=True))
-    cells = tuple(column.replace("", None) for column in texts)
-    return Batch(np.array(lines), cells, cells.__getitem__)
+    cells = [column.replace("", None) for column in texts]
+    return TextRows(np.array(lines), dict(zip(wanted, cells, strict=True)))
 
 
 def _complain(report: Report, line: int, cells: int, width: int) -> None:

@@ -14,7 +14,7 @@ from django.utils import timezone
 from fleet.ingest import arrival, cells, circumstances, mapping
 from fleet.ingest.due import mark_due
 from fleet.ingest.limits import MAX_ATTEMPTS, MAX_CRASHES
-from fleet.ingest.parse import Parsed, parse
+from fleet.ingest.parse import Reading, begin
 from fleet.ingest.report import Complaint, RefusedError, Report
 from fleet.models import Upload, UploadState
 from fleet.timeseries import store
@@ -82,18 +82,18 @@ def _attempt(upload_id: UUID) -> Upload | None:
         return None
     try:
         layouts = mapping.of_site(upload.system.site_id)
-        parsed = parse(bytes(upload.body), circumstances.of(upload.system), layouts)
+        reading = begin(bytes(upload.body), circumstances.of(upload.system), layouts)
     except RefusedError as refusal:
         _finish(upload, UploadState.REFUSED, Report(), [refusal.complaint])
         return upload
-    arrival.check(parsed, upload.received_at)
-    report, block = parsed.report, parsed.block
-    merged = store.merge(upload.system_id, block, replace=upload.replace)
+    merged = store.merge(upload.system_id, reading.samples(), replace=upload.replace)
+    report = reading.report
+    arrival.check(reading, upload.received_at)
     mark_due(upload.system_id, merged.changed_days)
     report.cells_differing += merged.cells_differing
     report.cells_replaced += merged.cells_replaced
-    _list_differences(upload, parsed, merged)
-    upload.first_sample, upload.last_sample = _utc(block.time[0]), _utc(block.time[-1])
+    _list_differences(upload, reading, merged)
+    upload.first_sample, upload.last_sample = _utc(reading.time[0]), _utc(reading.time[-1])
     _finish(upload, UploadState.TAKEN_IN, report, report.complaints())
     return upload
 
@@ -109,16 +109,16 @@ def _claim(upload_id: UUID, *, whole: bool = False) -> Upload | None:
     return waiting.select_for_update(skip_locked=True, of=("self",)).first()
 
 
-def _list_differences(upload: Upload, parsed: Parsed, merged: store.Merged) -> None:
+def _list_differences(upload: Upload, reading: Reading, merged: store.Merged) -> None:
     if not merged.differing:
         return
     plant = upload.system.plant()
     outcome = "replaced" if upload.replace else "kept"
     for each in merged.differing:
-        column = parsed.columns[each.column]
-        at = np.searchsorted(parsed.block.time, np.datetime64(each.time.replace(tzinfo=None), "us"))
-        parsed.report.complain(
-            int(parsed.lines[at]),
+        column = reading.columns[each.column]
+        at = np.searchsorted(reading.time, np.datetime64(each.time.replace(tzinfo=None), "us"))
+        reading.report.complain(
+            int(reading.lines[at]),
             column.title,
             f"{cells.shown(each.given, column, plant)} differs from the stored "
             f"{cells.shown(each.stored, column, plant)}: the stored one is {outcome}",

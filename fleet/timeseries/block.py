@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
@@ -50,6 +50,22 @@ class Block:
         if not used:
             return (), np.empty((self.time.size, 0), np.int16)
         return tuple(used), np.column_stack(list(used.values()))
+
+
+@dataclass(frozen=True, eq=False)
+class Stream:
+    """Samples that are read while earlier ones are written.
+
+    time: as of a block, all of it, shape (n,).
+    columns: names, as in ``timeseries.columns``, of those that may hold any value.
+    pieces: codes of consecutive rows, shape (r, columns) each; read once.
+    block: the same at once, for rows that have to meet stored ones; instead of ``pieces``.
+    """
+
+    time: TimeArray
+    columns: tuple[str, ...]
+    pieces: Iterator[Codes]
+    block: Callable[[], Block]
 
 
 @dataclass(frozen=True)

@@ -3,11 +3,17 @@
 
 -- name: begin_merge
 -- Lets one merge at a time touch a system, until the transaction ends; then, in a look of its own
--- at what others have committed, tells which of some days hold samples, and whether a partition
--- for them is missing. Both in one message: for an upload of an hour, messages are most of the time.
+-- at what others have committed, tells on which of some days samples are stored between two
+-- instants, and whether a partition for them is missing. All in one message: for an upload of an
+-- hour, messages are most of the time.
 SELECT pg_advisory_xact_lock({namespace}, {system_id});
 SELECT
-    array(SELECT day FROM sample_days WHERE system_id = {system_id} AND day = ANY({days}::date[])),
+    array(
+        SELECT day FROM sample_days AS known
+        JOIN unnest({days}::date[], {first}::timestamptz[], {last}::timestamptz[])
+            AS given (day, first, last) USING (day)
+        WHERE system_id = {system_id} AND known.first <= given.last AND known.last >= given.first
+    ),
     (SELECT relkind = 'p' FROM pg_class WHERE oid = 'samples'::regclass)
     AND EXISTS (SELECT FROM unnest({partitions}::text[]) AS wanted WHERE to_regclass(wanted) IS NULL);
 

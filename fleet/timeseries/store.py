@@ -6,7 +6,8 @@ that hold samples. Nothing else in the project names these tables.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime, timedelta
 from typing import Any, Literal
 
@@ -25,6 +26,7 @@ from fleet.timeseries.block import (
     Codes,
     Difference,
     Merged,
+    Stream,
 )
 from fleet.timeseries.columns import indoor_column
 from fleet.timeseries.merging import Meeting, meet
@@ -34,6 +36,7 @@ __all__ = [
     "BlockError",
     "Difference",
     "Merged",
+    "Stream",
     "backend",
     "days",
     "extent",
@@ -57,43 +60,82 @@ def prepare(now: datetime) -> None:
         partitions.ensure(partitions.ahead(now.astimezone(UTC).date()))
 
 
-def merge(system_id: int, block: Block, *, replace: bool = False) -> Merged:
-    """Merge a block into the samples, inside the caller's transaction.
+def merge(system_id: int, samples: Block | Stream, *, replace: bool = False) -> Merged:
+    """Merge samples into those stored, inside the caller's transaction.
 
     New instants are added, empty cells filled; a differing cell keeps the stored value unless
     ``replace``. One merge at a time works on a system; others wait until its transaction ends.
+    A stream is written as it comes where nothing is stored between its first and last instant of
+    any day; elsewhere its rows have to be met, as a block.
     """
-    if not block.time.size:
+    if not samples.time.size:
         return Merged()
+    known = _begin(system_id, _Days(samples.time))
+    if isinstance(samples, Stream):
+        if not known:
+            work = _Merge(system_id, samples.columns, replace=replace)
+            work.append(samples.time, samples.pieces)
+            return work.done
+        samples = samples.block()
+    return _merge_block(system_id, samples, known, replace=replace)
+
+
+def _merge_block(system_id: int, block: Block, known: set[date], *, replace: bool) -> Merged:
     columns, codes = block.table()
     day_of_row = block.time.astype("datetime64[D]")
-    known = _begin(system_id, [day.item() for day in np.unique(day_of_row)])
     work = _Merge(system_id, columns, replace=replace)
     new = ~np.isin(day_of_row, np.array(sorted(known), "datetime64[D]"))
     for day in sorted(known):
         low, high = np.searchsorted(day_of_row, np.array([day, day + timedelta(1)], "M8[D]"))
         new[low:high] = work.meet_day(block.time[low:high], codes[low:high])
-    work.append(block.time[new], codes[new])
+    work.append(block.time[new], iter([codes[new]]))
     work.apply_changes()
     return work.done
 
 
-def _begin(system_id: int, block_days: list[date]) -> set[date]:
-    """Take the lock of the system and see to partitions; which of the days hold samples."""
+class _Days:
+    """UTC days of some instants, ascending: the first and last instant of each and their number."""
+
+    def __init__(self, time: TimeArray) -> None:
+        found, at, count = np.unique(
+            time.astype("datetime64[D]"), return_index=True, return_counts=True
+        )
+        self.days: list[date] = found.tolist()
+        self.first = [_datetime(time[first]) for first in at]
+        self.last = [_datetime(time[last]) for last in at + count - 1]
+        self.counts: list[int] = count.tolist()
+
+
+def _begin(system_id: int, block: _Days) -> set[date]:
+    """Take the lock of the system and see to partitions; days with rows in the block's span."""
     statement = statements.filled(
         "begin_merge",
         namespace=LOCK_NAMESPACE,
         system_id=system_id,
-        days=block_days,
-        partitions=sorted({partitions.name(partitions.week_of(day)) for day in block_days}),
+        days=block.days,
+        first=block.first,
+        last=block.last,
+        partitions=sorted({partitions.name(partitions.week_of(day)) for day in block.days}),
     )
     with connection.cursor() as cursor:
         cursor.execute(statement)
         cursor.nextset()
         known, lacking = cursor.fetchone()
     if lacking:
-        partitions.ensure(block_days)
+        partitions.ensure(block.days)
     return set(known)
+
+
+def _written(system_id: int, time: TimeArray, pieces: Iterator[Codes]) -> Iterator[Any]:
+    """COPY data of rows piece by piece."""
+    at = 0
+    yield binary.HEADER
+    for codes in pieces:
+        yield binary.rows(time[at : at + len(codes)], codes, system_id=system_id)
+        at += len(codes)
+    if at != time.size:
+        raise BlockError(f"{time.size} instants came with {at} rows of codes")
+    yield binary.TRAILER
 
 
 class _Merge:
@@ -133,27 +175,31 @@ class _Merge:
                 )
             )
 
-    def append(self, time: TimeArray, codes: Codes) -> None:
-        """Add rows whose instants are not stored."""
+    def append(self, time: TimeArray, pieces: Iterator[Codes]) -> None:
+        """Add rows whose instants are not stored; a piece is read while another is written."""
         if not time.size:
             return
         statement = statements.filled("append", columns=statements.column_list(self.columns))
-        with connection.cursor() as cursor, cursor.copy(statement) as copy:
-            copy.write(binary.encode(time, codes, system_id=self.system_id))
-        day, first, count = np.unique(
-            time.astype("datetime64[D]"), return_index=True, return_counts=True
-        )
-        listed = [
-            self.system_id,
-            [each.item() for each in day],
-            [_datetime(time[at]) for at in first],
-            [_datetime(time[at]) for at in first + count - 1],
-            count.tolist(),
-        ]
+        data = _written(self.system_id, time, pieces)
+        with (
+            connection.cursor() as cursor,
+            cursor.copy(statement) as copy,
+            ThreadPoolExecutor(1) as writer,
+        ):
+            under_way = writer.submit(copy.write, next(data))
+            for each in data:
+                # One at a time: what waits to be written must not pile up.
+                under_way.result()
+                under_way = writer.submit(copy.write, each)
+            under_way.result()
+        added = _Days(time)
         with connection.cursor() as cursor:
-            cursor.execute(statements.plain("note_days"), listed)
+            cursor.execute(
+                statements.plain("note_days"),
+                [self.system_id, added.days, added.first, added.last, added.counts],
+            )
         self.done.rows_new += int(time.size)
-        self.done.changed_days |= set(listed[1])
+        self.done.changed_days |= set(added.days)
 
     def apply_changes(self) -> None:
         """Write the rows noted as changed."""

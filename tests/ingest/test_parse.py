@@ -236,7 +236,7 @@ def test_numbers_are_those_their_text_gives(
     body = (text + end * last).encode()
     straight = parse(body, LISBON)
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(module._Reading, "numeric", lambda _: frozenset())
+        patched.setattr(module.Reading, "kinds", lambda _: {})
         by_text = parse(body, LISBON)
     assert straight.report == by_text.report
     columns, codes = straight.block.table()

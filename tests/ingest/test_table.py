@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from fleet.ingest import table as module
 from fleet.ingest.report import RefusedError, Report
+from fleet.ingest.rows import TEXT, name
 from fleet.ingest.table import Table
 
 
@@ -21,7 +22,8 @@ def rows_of(plain: bytes, wanted: list[int] | None = None) -> tuple[Any, Report]
     wanted = list(range(len(table.header))) if wanted is None else wanted
     rows = []
     for batch in table.batches(wanted, report):
-        columns = [column.to_list() for column in batch.cells]
+        frame, _ = batch.cut(dict.fromkeys(wanted, TEXT))
+        columns = [frame[name(at)].to_list() for at in wanted]
         rows += list(zip(batch.lines.tolist(), zip(*columns, strict=True), strict=True))
     return rows, report
 
