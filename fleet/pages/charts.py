@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from django.conf import settings
+from django.utils.translation import get_language, gettext_noop
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_noop
 from numpy.typing import NDArray
 
 from diagnostics.samples import FloatArray
@@ -262,6 +263,17 @@ def _titles(series: EventSeries) -> dict[str, str]:
     }
 
 
+def _dates() -> dict[str, Any]:
+    """How the axis writes dates: the plot library names months in English only."""
+    if get_language() == settings.LANGUAGE_CODE:
+        return {"hoverformat": "%d %b %H:%M"}
+    stops = [
+        {"dtickrange": [None, 86_399_999], "value": "%H:%M\n%d.%m.%Y"},
+        {"dtickrange": [86_400_000, None], "value": "%d.%m.%Y"},
+    ]
+    return {"hoverformat": "%d.%m. %H:%M", "tickformatstops": stops}
+
+
 def _layout(series: EventSeries) -> dict[str, Any]:
     quiet = {"gridcolor": "#d9dad6", "zeroline": False, "fixedrange": True, "nticks": 5}
     axes = {
@@ -284,7 +296,7 @@ def _layout(series: EventSeries) -> dict[str, Any]:
             "title": {"text": series.clock, "standoff": 14},
             "showspikes": True, "spikemode": "across", "spikesnap": "cursor",
             "spikethickness": 1, "spikedash": "solid", "spikecolor": INKS["faint"],
-            "gridcolor": "#d9dad6", "hoverformat": "%d %b %H:%M",
+            "gridcolor": "#d9dad6", **_dates(),
         },
         "barmode": "overlay", "hovermode": "x", "hoverdistance": -1, "spikedistance": -1,
         "showlegend": False, "dragmode": False, "template": {},
