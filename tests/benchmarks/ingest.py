@@ -177,9 +177,8 @@ def main() -> int:
             seconds["\\copy"].append(copy(file, columns))
             seconds["binary COPY"].append(bare(*limit))
     rows = rows_each * given.uploads
-    _say(
-        f"{store.backend()}: {given.uploads} uploads, {rows} rows, {columns.count(',') - 1} channels"
-    )
+    channels = columns.count(",") - 1
+    _say(f"{store.backend()}: {given.uploads} uploads, {rows} rows, {channels} channels")
     for name, each in seconds.items():
         middle, low, high = (rows / q for q in np.quantile(each, [0.5, 1.0, 0.0]))
         _say(f"{name:12} {middle:8.0f} rows/s ({low:.0f} to {high:.0f})")
