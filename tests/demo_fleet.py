@@ -83,7 +83,11 @@ def served(of: Made) -> Iterator[Served]:
             yield _heard(process)
         finally:
             process.send_signal(signal.SIGINT)
-            process.communicate(timeout=60)
+            try:
+                process.communicate(timeout=60)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.communicate()
     finally:
         copy.close()
 

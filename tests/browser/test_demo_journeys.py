@@ -20,7 +20,8 @@ MOST_CLICKS = 4
 LAPTOP: ViewportSize = {"width": 1366, "height": 768}
 PHONE: ViewportSize = {"width": 390, "height": 844}
 
-pytestmark = pytest.mark.timeout(600)
+# The first one's time holds the loading of the demo: a minute, on a busy machine many.
+pytestmark = pytest.mark.timeout(1800)
 
 
 @pytest.fixture(scope="module")
