@@ -20,7 +20,7 @@ def gather(span: Span, prefer: Preference) -> EventSeries:
     """The series of the event's system over ``span`` in the reader's units."""
     system = span.event.system
     analysis = per_sample(system, span.start, span.end)
-    samples = store.read(system, span.start, span.end)
+    samples = store.read(system, span.start, span.end, indoor=False)
     plant = system.plant()
     values = {
         **_subcooling(analysis, prefer),

@@ -231,15 +231,15 @@ class _Merge:
             cursor.execute(statements.plain("drop_changes"))
 
 
-def read(system: System, start: datetime, end: datetime) -> Samples:
+def read(system: System, start: datetime, end: datetime, *, indoor: bool = True) -> Samples:
     """The samples of ``system`` with start <= time < end, in the units inside.
 
     Rows of indoor arrays are the units of ``system.plant().indoor``. Channels without any value
-    in the span are absent.
+    in the span are absent; so are those of the units where ``indoor`` is not asked for.
     """
-    units = system.indoor_in_order()
-    indoor = [indoor_column(unit.slot, channel.name) for channel in INDOOR for unit in units]
-    columns = (*(channel.name for channel in OUTDOOR), *indoor)
+    units = system.indoor_in_order() if indoor else []
+    of_units = [indoor_column(unit.slot, channel.name) for channel in INDOOR for unit in units]
+    columns = (*(channel.name for channel in OUTDOOR), *of_units)
     time, codes = _fetch(system.id, columns, start, end)
     outdoor_codes = codes[: len(OUTDOOR)]
     indoor_codes = codes[len(OUTDOOR) :].reshape(len(INDOOR), len(units), time.size)

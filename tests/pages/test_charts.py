@@ -54,6 +54,7 @@ def drawn(figure: dict[str, Any], name: str) -> dict[str, Any]:
 def test_plotly_knows_everything_that_the_figure_says() -> None:
     figure = charts.figure(series())
     checked = go.Figure(figure).to_plotly_json()  # an unknown property raises
+    checked["layout"]["template"] = {}  # plotly puts its own where it finds an empty one
     assert json.dumps(checked, sort_keys=True) == json.dumps(figure, sort_keys=True)
 
 
