@@ -93,7 +93,9 @@ class Measured:
     wall_s: float
 
 
-def recorded(start: datetime, *segments: Segment) -> tuple[System, Recording, pl.DataFrame]:
+def recorded(
+    start: datetime, *segments: Segment, units: int = UNITS, site: str = "pattern"
+) -> tuple[System, Recording, pl.DataFrame]:
     """A registered system, the recording of an office from ``start`` on, and its uploads' rows."""
     wish = Wish(
         code="R1",
@@ -102,12 +104,12 @@ def recorded(start: datetime, *segments: Segment) -> tuple[System, Recording, pl
         refrigerant="R-410A",
         use="office",
         climate=CLIMATES["southern"],
-        unit_count=UNITS,
+        unit_count=units,
         style=LogStyle(),
     )
     recording = simulate(draw_plant(11, wish))
-    site = SiteSpec("pattern", "Pattern", "pattern", "Pattern", "UTC", (recording.spec,))
-    return register(manifest(site)).systems.get(), recording, upload_frame(site, recording)
+    spec = SiteSpec("pattern", "Pattern", site, "Pattern", "UTC", (recording.spec,))
+    return register(manifest(spec)).systems.get(), recording, upload_frame(spec, recording)
 
 
 def pattern(history_days: int, every_s: int) -> tuple[System, bytes]:

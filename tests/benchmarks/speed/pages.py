@@ -1,7 +1,7 @@
 """An event's page and its plot's data from two years of history, beside an empty view.
 
-Two years of windows and pooled days, and some days of samples every 10 s, in the middle of which the
-event lies. An answer runs through all of Django, without a network.
+Two years of windows and pooled days, and some days of samples every 10 s, in the middle of which
+the event lies. An answer runs through all of Django, without a network.
 """
 
 from __future__ import annotations
