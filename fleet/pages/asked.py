@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from django.conf import settings
 from django.core.exceptions import BadRequest
 from django.http import HttpRequest, HttpResponse
 
@@ -17,11 +18,18 @@ def whole(text: str) -> int | None:
 
 
 def middleware(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[..., HttpResponse]:
-    """Turn addresses with a NUL away: no text of the database may hold one."""
+    """Turn addresses with a NUL away: no text of the database may hold one.
+
+    What somebody with a session is shown stays out of caches: browsers are shared, and kept pages
+    (`fleet.pages.offline`) lie in a store of their own, which signing out empties.
+    """
 
     def answer(request: HttpRequest) -> HttpResponse:
         if "\0" in request.path_info or "%00" in request.META.get("QUERY_STRING", ""):
             raise BadRequest("a NUL in the address")
-        return get_response(request)
+        answered = get_response(request)
+        if settings.SESSION_COOKIE_NAME in request.COOKIES:
+            answered.headers.setdefault("Cache-Control", "private, no-store")
+        return answered
 
     return answer

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import time
 from datetime import timedelta
 from math import ceil
@@ -23,6 +24,8 @@ from fleet.models import SignInFailure
 from fleet.pages import second_factor
 from fleet.pages.record import address_of
 
+logger = logging.getLogger(__name__)
+
 HALF_WAY = "half-way in"
 """Key of the session's note that somebody gave the right password and still owes a code."""
 
@@ -40,6 +43,7 @@ class SignIn(LoginView):
         wait = SignInFailure.objects.wait(name, address_of(request), timezone.now())
         if not wait:
             return super().post(request, *args, **kwargs)
+        _log(request, "too many failures before")
         form = AuthenticationForm(request)
         answer = self.render_to_response(self.get_context_data(form=form, **_minutes(wait)))
         return _too_many(answer, wait)
@@ -48,6 +52,7 @@ class SignIn(LoginView):
         """Remember the failure."""
         name = form.data.get("username", "")
         SignInFailure.objects.note(name, address_of(self.request), timezone.now())
+        _log(self.request, "wrong name or password")
         return super().form_invalid(form)
 
     def form_valid(self, form: AuthenticationForm) -> HttpResponse:
@@ -78,6 +83,11 @@ def _too_many(answer: HttpResponse, wait: timedelta) -> HttpResponse:
     return answer
 
 
+def _log(request: HttpRequest, why: str) -> None:
+    """For whoever watches; without the name, for people type passwords into the wrong field."""
+    logger.warning("A sign-in from %s failed: %s", address_of(request), why)
+
+
 def _half_way(request: HttpRequest) -> User | None:
     """Who gave the right password a moment ago, and has not changed it since."""
     noted = request.session.get(HALF_WAY, {})
@@ -104,6 +114,7 @@ def code(request: HttpRequest) -> HttpResponse:
         return render(request, "sign_in_code.html")
     if not second_factor.matches(user, request.POST.get("code", "")):
         SignInFailure.objects.note(name, address, now)
+        _log(request, "wrong code")
         return render(request, "sign_in_code.html", {"wrong": True})
     SignInFailure.objects.forget(name, address)
     forward = request.session.pop(HALF_WAY)["next"]
