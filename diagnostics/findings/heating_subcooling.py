@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from diagnostics import expectation
-from diagnostics.findings.finding import Context, Finding, Measured, constant, seconds
+from diagnostics.findings.finding import Context, Finding, Measured, seconds
 from diagnostics.windows import Windows
 
 
 def _measure(rows: Windows, _: Context) -> Measured:
     return Measured(
         value=rows.column("subcooling_to_outdoor_k"),
-        expected=constant(rows, expectation.USUAL_HEATING_K[0]),
+        expected=expectation.usual_heating_k(rows),
         sigma=np.nan_to_num(rows.column("sigma_to_outdoor_k"), nan=1.0),
         resting_s=seconds(rows, "to_outdoor_s"),
     )

@@ -14,7 +14,7 @@ from fixtures.exams import exam
 from fixtures.simulator.spec import Fault, SystemSpec
 
 TUNING_SEED = 1
-EXAM_SEED = 90_001
+EXAM_SEED = 95_001
 HALVES = {"tuning": TUNING_SEED, "exam": EXAM_SEED}
 
 FLEET, HEALTHY = "fleet", "healthy"
