@@ -13,6 +13,8 @@ from tests.benchmarks import ingest
 from tests.benchmarks.speed import bars
 from tests.benchmarks.speed.bars import Figure, Run
 
+LEAST = 0.7
+
 
 def measure(run: Run) -> Iterator[Figure]:
     """Ratios of speeds, round by round, with the interval of their median."""
@@ -33,11 +35,12 @@ def measure(run: Run) -> Iterator[Figure]:
     rows = rows_each * uploads
     for name, times in (("taking in", ours), ("\\copy", copied), ("binary COPY", bare)):
         yield bars.of(name, "rows/s", [rows / it for it in times], note=f"{rows:,} rows")
-    for name, times, bar in (("taking in", ours, ingest.BAR), ("binary COPY", bare, None)):
+    for name, times, bar in (("taking in", ours, LEAST), ("binary COPY", bare, None)):
         ratios = [a / b for a, b in zip(copied, times, strict=True)]
         middle, (low, high) = bars.of("", "", ratios).value, ingest.interval(ratios)
         told = f"{rounds} rounds, 95 % interval of the median"
-        yield Figure(f"{name}, speed of \\copy", "times", middle, low, high, bar, True, told)
+        named = f"{name}, speed of \\copy"
+        yield Figure(named, "times", middle, low, high, bar, at_least=True, note=told)
 
 
 if __name__ == "__main__":
