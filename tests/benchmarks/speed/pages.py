@@ -1,7 +1,7 @@
 """An event's page and its plot's data from two years of history, beside an empty view.
 
 Two years of windows and pooled days, and some days of samples every 10 s, in the middle of which
-the event lies. An answer runs through all of Django, without a network.
+the event lies. An answer runs through all of Django, compressed, without a network.
 """
 
 from __future__ import annotations
@@ -75,7 +75,7 @@ def measure(run: Run) -> Iterator[Figure]:
     """The page and the default plot are held to the bar together; longer plots are shown."""
     event, rounds = _event(_system(run), run), run.size(21, 3)
     urls.urlpatterns.insert(0, path("benchmark-empty", _empty))
-    browser = Browser(SERVER_NAME="localhost")
+    browser = Browser(SERVER_NAME="localhost", HTTP_ACCEPT_ENCODING="gzip")
     browser.force_login(get_user_model().objects.create_superuser("bench", password=None))
 
     def asking(*addresses: str) -> Callable[[], object]:
