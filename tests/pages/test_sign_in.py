@@ -17,6 +17,7 @@ OPEN = {
     "sign-in": 200,
     "healthz": 200,
     "shared": 404,
+    "shared-pdf": 404,
     "company-logo": 404,
     "offline": 200,
     "offline-worker": 200,
