@@ -9,6 +9,7 @@ from io import StringIO
 from shutil import get_terminal_size
 from typing import Any
 
+from django.core.checks import Tags
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 from rich import box
@@ -39,6 +40,7 @@ class Command(BaseCommand):
     """Prints the ranking."""
 
     help = "Print the ranking of sites and systems, highest score first."
+    requires_system_checks = (Tags.files,)  # the others load every page, and it shows none
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         """--format and --at."""
