@@ -72,6 +72,11 @@ BAND_LIQUID_SWING_K = 0.4
 """Within the band a share of half of the whole swing is no longer asked: fans and load may move
 the liquid more than a fast cycle does, at other frequencies. What is left must follow closely."""
 
+UNANSWERED_SWING = 0.08
+UNANSWERED_K = 0.3
+"""An opening that cycles by so much while the liquid moves by less than that: the thermistor is off
+the pipe or the valve does not follow its command. Nobody can then say that the valve is quiet."""
+
 PERIOD_AGREEMENT = 0.35
 LEAST_REVERSALS = 8
 """Four throws there and back in ten minutes."""
@@ -153,7 +158,8 @@ def detect(
     openings, full = _resample(blocks, timebase, opening, usable)
     liquid, entering, seen = _liquid(blocks, samples, timebase, usable, direction)
     enough = (full >= ENOUGH_OF_A_BLOCK) & (seen >= ENOUGH_OF_A_BLOCK)
-    found, measures = _judge(openings, liquid, blocks)
+    found, unanswered, measures = _judge(openings, liquid, blocks)
+    enough &= ~unanswered
     own = _fast(liquid - entering, blocks)[:, blocks.margin : -blocks.margin]
     found &= _swing(own) >= OWN_SHARE * measures["liquid_swing_k"]
     hunting = enough & found
@@ -279,8 +285,8 @@ def _reversals(values: FloatArray) -> FloatArray:
 
 def _judge(
     openings: FloatArray, liquid: FloatArray, blocks: _Blocks
-) -> tuple[BoolArray, dict[str, FloatArray]]:
-    """Criteria on the full grids: who hunts, and what was measured.
+) -> tuple[BoolArray, BoolArray, dict[str, FloatArray]]:
+    """Criteria on the full grids: who hunts, whose liquid does not answer, what was measured.
 
     Regularity is asked of the opening as it is, less a straight line: a moving mean taken away
     would make an oscillation of any step. The liquid, which load and fans move as well, is taken
@@ -314,15 +320,20 @@ def _judge(
     found = amplitude & coherent & lasting & (periodic | wild)
     steady_cycle = clear & (z_regular.intervals >= oscillation.INTERVALS - 1) & (decay > 0.5)
     found |= steady_cycle & steady & (z_swing >= OPENING_SWING) & in_band
-    return found, {
-        "period_s": z_regular.period * blocks.step_s,
-        "opening_swing": z_swing,
-        "liquid_swing_k": t_swing,
-        "regularity": z_regular.index,
-        "decay_ratio": decay,
-        "gain_k": gain,
-        "mean_opening": openings[:, _inside(blocks, openings)].mean(axis=1),
-    }
+    unanswered = clear & steady & (z_swing >= UNANSWERED_SWING) & (t_swing < UNANSWERED_K)
+    return (
+        found,
+        unanswered,
+        {
+            "period_s": z_regular.period * blocks.step_s,
+            "opening_swing": z_swing,
+            "liquid_swing_k": t_swing,
+            "regularity": z_regular.index,
+            "decay_ratio": decay,
+            "gain_k": gain,
+            "mean_opening": openings[:, _inside(blocks, openings)].mean(axis=1),
+        },
+    )
 
 
 def _share(values: FloatArray, blocks: _Blocks, slow: BoolArray) -> FloatArray:

@@ -99,6 +99,13 @@ def test_bang_bang_at_a_small_opening_hunts() -> None:
     assert np.median(found.liquid_swing_k) == pytest.approx(swing_k, rel=0.25)
 
 
+def test_a_cycle_that_the_liquid_does_not_answer_cannot_be_judged() -> None:
+    """The thermistor is off the pipe, or the valve does not follow: neither hunting nor quiet."""
+    found = detect(swinging(sine(110.0, swing=0.15), gain_k=0.5))
+    assert not found.judged.any()
+    assert (found.per_sample == -1).all()
+
+
 def quiet(seconds: FloatArray) -> FloatArray:
     """A valve at rest."""
     return np.full(seconds.size, 0.4)
