@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 
 import pytest
+from django.db import connection
 from django.utils import timezone
 
 from diagnostics.weigh import CONDITIONS
@@ -51,6 +52,8 @@ def test_ten_thousand_systems_are_ranked_in_a_fifth_of_a_second() -> None:
         for i, system in enumerate(systems)
     )
     assert len(CONDITIONS) == 6
+    with connection.cursor() as cursor:  # as a fleet that grew has been, long since
+        cursor.execute("ANALYZE")
     taken = []
     for _ in range(5):
         began = time.process_time()
