@@ -11,6 +11,9 @@ from typing import Any
 
 import pytest
 
+# As ``fleet`` does, which may be imported after NumPy here.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 # Inherited by the processes tests start and by parallel workers, so all share one server.
 _OWN_FOLDER = None
 if "MILLRACE_DATA" not in os.environ:

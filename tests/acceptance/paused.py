@@ -32,7 +32,7 @@ app.conf.broker_transport_options = {
 }
 app.conf.visibility_timeout = VISIBILITY_TIMEOUT_S
 
-_take_in, _attempt, _parse = ingest.take_in, ingest._attempt, ingest.parse
+_take_in, _attempt, _begin = ingest.take_in, ingest._attempt, ingest.begin
 _name = ""
 
 
@@ -59,10 +59,10 @@ def attempt(upload_id: UUID) -> None:
     _attempt(upload_id)
 
 
-def parse(*arguments: Any) -> Any:
+def begin(*arguments: Any) -> Any:
     """Hold while the row is claimed."""
     _hold("claimed.csv")
-    return _parse(*arguments)
+    return _begin(*arguments)
 
 
-ingest.take_in, ingest._attempt, ingest.parse = take_in, attempt, parse
+ingest.take_in, ingest._attempt, ingest.begin = take_in, attempt, begin

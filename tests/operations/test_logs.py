@@ -107,7 +107,7 @@ def test_a_failure_deep_inside_names_the_upload(
     def failing(*_: object) -> None:
         raise RuntimeError("a flaw")
 
-    monkeypatch.setattr(ingest, "parse", failing)
+    monkeypatch.setattr(ingest, "begin", failing)
     upload, _ = receive(building.registered(), "a.csv", b"time\n")
     caplog.handler.setFormatter(Formatter("json"))
     tasks.take_in(str(upload.pk))

@@ -40,15 +40,15 @@ def rung(monkeypatch: pytest.MonkeyPatch) -> list[tuple[str, Any]]:
 def poison(monkeypatch: pytest.MonkeyPatch) -> Upload:
     """An upload on which our code fails, tried until it is set aside."""
     upload, _ = receive(building.registered(), "poison.csv", POISON)
-    parse = ingest.parse
+    begin = ingest.begin
 
     def failing(body: bytes, *rest: Any) -> Any:
         if body == POISON:
             raise ZeroDivisionError("a flaw of ours")
-        return parse(body, *rest)
+        return begin(body, *rest)
 
     with monkeypatch.context() as patched:
-        patched.setattr(ingest, "parse", failing)
+        patched.setattr(ingest, "begin", failing)
         for _ in range(3):
             tasks.take_in(str(upload.pk))
         wholesome, _ = receive(upload.system, "wholesome.csv", WHOLESOME)
