@@ -57,17 +57,22 @@ _SOME_BOTH = 0.3
 """Of its running time a heating system cools elsewhere too, in the middle."""
 
 
+_ELSEWHERE = np.datetime64("NaT", "D")
+
+
 @dataclass(frozen=True)
 class Baseline:
     """A system's own upstream subcooling: coefficients of ``design`` and their covariance.
 
-    noise_k: standard deviation of its days about that line [K].
+    noise_k: standard deviation of its days about that line [K]. until: the last day learned from;
+    NaT where it was learned elsewhere.
     """
 
     mean: FloatArray
     covariance: FloatArray
     days: int
     noise_k: float = NOISE_K
+    until: np.datetime64 = _ELSEWHERE
 
     def predict(self, rows: Windows) -> tuple[FloatArray, FloatArray]:
         """Expected upstream subcooling and its standard uncertainty [K], each shape (w,)."""
@@ -87,7 +92,8 @@ def learn(days: Windows) -> Baseline | None:
         return None
     columns, observed = design(days), days.column("subcooling_to_indoor_k")
     mean, covariance, variance = _fit(columns, observed)
-    return Baseline(mean, covariance, len(days), float(np.sqrt(variance)))
+    until = days.start[-1].astype("datetime64[D]")
+    return Baseline(mean, covariance, len(days), float(np.sqrt(variance)), until)
 
 
 def _fit(columns: FloatArray, observed: FloatArray) -> tuple[FloatArray, FloatArray, float]:
