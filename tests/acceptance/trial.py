@@ -50,15 +50,11 @@ class Scene:
 
 @dataclass(frozen=True)
 class Sending:
-    """What gateways send and how fast; ``pause_s``: a gateway's mean pause between uploads.
-
-    drain_s: how long what was sent last may take.
-    """
+    """What gateways send and how fast; ``pause_s``: a gateway's mean pause between uploads."""
 
     logs: Logs
     seed: int
     pause_s: float
-    drain_s: float = DRAIN_LIMIT_S
 
 
 @dataclass
@@ -111,7 +107,7 @@ def run(stack: Stack, sending: Sending, disturb: Callable[[Scene], None]) -> Out
             scene = Scene(stack, keeper, address, Ledger())
             empty = books.size(stack)
             _send_while(sending, scene, disturb)
-            _drain(stack, outcome, sending.drain_s)
+            _drain(stack, outcome)
             outcome.grown_bytes = books.size(stack) - empty
         _judge(stack, sending.logs, scene.ledger, outcome)
         stack.close()
@@ -193,7 +189,7 @@ def _send_while(sending: Sending, scene: Scene, disturb: Callable[[Scene], None]
             each.result()
 
 
-def _drain(stack: Stack, outcome: Outcome, limit_s: float) -> None:
+def _drain(stack: Stack, outcome: Outcome) -> None:
     began = time.monotonic()
 
     def done() -> bool:
@@ -203,7 +199,7 @@ def _drain(stack: Stack, outcome: Outcome, limit_s: float) -> None:
         except psycopg.OperationalError:  # not back yet
             return False
 
-    if not eventually(done, limit_s):
+    if not eventually(done, DRAIN_LIMIT_S):
         outcome.faults.append(f"not drained: {books.waiting(stack)} stored, taken in, due")
     outcome.drain_s = time.monotonic() - began
 
