@@ -18,7 +18,7 @@ from fleet.models import PersonSettings
 KEY = "language"
 """Of the session, so that a page asks the database for nothing."""
 
-SOURCE = "en"
+SOURCE: str = settings.LANGUAGE_CODE
 """The language of the program's own texts."""
 
 _WITH_COMMA = frozenset(("de",))

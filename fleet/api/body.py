@@ -9,6 +9,7 @@ from django.http import HttpRequest, UnreadablePostError
 from django.utils.http import parse_header_parameters
 
 from fleet.api.problems import Problem, ProblemError
+from fleet.asked import whole
 from fleet.ingest.limits import MAX_LINES, MAX_PACKED_BYTES, MAX_PLAIN_BYTES, MIB
 from fleet.ingest.report import RefusedError
 from fleet.ingest.unpack import TooLargeError, check_length, is_packed, pieces
@@ -17,7 +18,6 @@ CHUNK_BYTES = MIB
 ENCODINGS = ("", "identity", "gzip")
 CHARSETS = ("utf-8", "us-ascii")
 MAX_KEY_LENGTH = 200
-MAX_DIGITS = 18
 
 
 @dataclass(frozen=True)
@@ -80,10 +80,7 @@ def _key(request: HttpRequest) -> str | None:
 
 def declared_length(request: HttpRequest) -> int | None:
     """Content-Length, if it is there and a number."""
-    declared = request.META.get("CONTENT_LENGTH") or ""
-    # Python refuses to read thousands of digits; so many bytes nobody has.
-    readable = declared.isascii() and declared.isdigit() and len(declared) <= MAX_DIGITS
-    return int(declared) if readable else None
+    return whole(request.META.get("CONTENT_LENGTH") or "")
 
 
 def _length(request: HttpRequest, packed: bool) -> int:

@@ -14,17 +14,16 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import redirect
-from django.utils import timezone
+from django.utils import timezone, translation
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext, pgettext
 from django.views.decorators.http import require_POST
 
-from fleet import access
+from fleet import access, asked, language
 from fleet.analysis import alarm_state, events
 from fleet.analysis.alarm_state import Alarm
 from fleet.models import Event, EventChange, Role
-from fleet.pages import asked
 from fleet.pages.forms import SendForm, ShelveForm, faults
 from fleet.pages.handling import called
 
@@ -42,8 +41,8 @@ class Visit:
     @property
     def text(self) -> str:
         """For the record of who did what."""
-        whom = called(self.person) or "nobody"
-        return f"assigned to {whom}" + (f", visit planned on {self.day}" if self.day else "")
+        with translation.override(language.SOURCE):
+            return self.said
 
     @property
     def said(self) -> str:

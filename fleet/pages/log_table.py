@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from diagnostics.channels import INDOOR, OUTDOOR, Channel, Quantity
 from diagnostics.samples import FloatArray
 from diagnostics.units import accepted_units
+from fleet import asked
 from fleet.ingest import circumstances, proposal, sniff
 from fleet.ingest.mapping import NUMBERS, RFC_3339, Layout, Meaning, Time
 from fleet.ingest.parse import Parsed, parse
@@ -21,7 +22,7 @@ from fleet.ingest.report import RefusedError
 from fleet.ingest.sniff import Look
 from fleet.language import decimal
 from fleet.models import LogMapping, System
-from fleet.pages import asked, sparkline
+from fleet.pages import sparkline
 from fleet.pages.units import Preference, number
 from fleet.pages.words import NARROW
 from fleet.said import say

@@ -12,9 +12,9 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from fleet import access
+from fleet import access, asked
 from fleet.models import Client, ShareLink, System
-from fleet.pages import asked, company, pdf, report, units
+from fleet.pages import company, pdf, report, units
 from fleet.pages.forms import ShareForm
 from fleet.pages.report import MONTHS, Period
 from fleet.pages.units import Preference

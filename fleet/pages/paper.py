@@ -79,5 +79,4 @@ def _answer(request: HttpRequest, context: dict[str, Any]) -> HttpResponse:
     name = f"{context['client'].code}-{context['report'].period.last}.pdf"
     answer = HttpResponse(body, content_type="application/pdf")
     answer["Content-Disposition"] = f'inline; filename="{name}"'
-    answer["Cache-Control"] = "private, no-store"
     return answer

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import ctypes
 from collections.abc import Callable
-from functools import lru_cache
+from functools import cache, lru_cache
 from pathlib import Path
 from threading import Lock
 
@@ -36,9 +36,10 @@ class PdfError(Exception):
     """This machine cannot write PDF; the message says what is missing and what to do."""
 
 
-def missing() -> list[str]:
-    """Libraries of the system that are not to be found here."""
-    return [name for name, files in _LIBRARIES.items() if not any(map(_loads, files))]
+@cache
+def missing() -> tuple[str, ...]:
+    """Libraries of the system that are not to be found here; looked for once."""
+    return tuple(name for name, files in _LIBRARIES.items() if not any(map(_loads, files)))
 
 
 @lru_cache(maxsize=KEPT)

@@ -11,9 +11,9 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
-from fleet import access
+from fleet import access, asked
 from fleet.models import Role
-from fleet.pages import asked, briefs, narrow, nearby, words
+from fleet.pages import briefs, narrow, nearby, words
 from fleet.pages.briefs import SiteBrief
 from fleet.pages.forms import PlaceForm, faults
 from fleet.pages.narrow import Narrow

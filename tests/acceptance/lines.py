@@ -11,7 +11,6 @@ import json
 import os
 import re
 import shutil
-import socket
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -24,7 +23,7 @@ import yaml
 
 from fleet.embedded.binaries import broker_program, postgres_folder
 from fleet.embedded.place import Account, locate
-from tests.embedded.harness import REPOSITORY
+from tests.embedded.harness import REPOSITORY, free_port
 
 SERVICES: dict[str, dict[str, Any]] = yaml.safe_load(
     (REPOSITORY / "docker-compose.yml").read_text(encoding="utf-8")
@@ -54,7 +53,7 @@ class Here:
             (folder / name).mkdir()
         for name in SECRETS:
             (folder / "secrets" / name).write_text(os.urandom(32).hex())
-        return cls(folder, *(_free_port() for _ in range(3)))
+        return cls(folder, *(free_port() for _ in range(3)))
 
     def environment(self, service: str) -> dict[str, str]:
         """What the container would have, and where things are here."""
@@ -170,10 +169,3 @@ def _postgres() -> Path:
 def _broker() -> Path:
     found = shutil.which("redis-server")
     return Path(found) if found else broker_program(locate())
-
-
-def _free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port

@@ -22,13 +22,6 @@ from fleet.wsgi import application
 UNTRUSTED = Path(__file__).with_name("untrusted.pem")
 
 
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
-
-
 def closing(environ: WSGIEnvironment, start_response: StartResponse) -> list[bytes]:
     """The application; its threads leave no connection behind to the test's database."""
     try:

@@ -23,6 +23,7 @@ from tests.api import sender, servers
 from tests.api.folders import lying, put, to
 from tests.api.sender import CSV
 from tests.api.servers import ACCEPTED, Scripted, answer
+from tests.embedded.harness import free_port
 
 SCRIPT = Path(uploader.__file__)
 
@@ -35,7 +36,7 @@ def test_files_arrive_and_move_to_sent(folder: Path) -> None:
     gateway = sender.build()
     put(folder, "R1/a.csv")
     put(folder, "R2/été b.csv.gz", sender.GZIP)
-    with servers.running(servers.free_port()) as server:
+    with servers.running(free_port()) as server:
         assert to(server, folder, gateway.text).send_waiting() is None
     assert lying(folder) == ["R1/sent/a.csv", "R2/sent/été b.csv.gz"]
     kept = {upload.system.code: upload for upload in Upload.objects.select_related("system")}
@@ -48,7 +49,7 @@ def test_files_arrive_and_move_to_sent(folder: Path) -> None:
 def test_a_server_that_is_down_gets_them_when_it_is_back(folder: Path) -> None:
     gateway = sender.build()
     put(folder, "R1/a.csv")
-    port = servers.free_port()
+    port = free_port()
     sending = to(f"http://127.0.0.1:{port}", folder, gateway.text)
     waits = [sending.send_waiting() for _ in range(3)]
     assert all(wait is not None and wait > 0 for wait in waits)
@@ -64,7 +65,7 @@ def test_a_server_that_is_down_gets_them_when_it_is_back(folder: Path) -> None:
 def test_an_answer_that_was_cut_off_acknowledges_nothing(folder: Path, bytes_left: int) -> None:
     gateway = sender.build()
     put(folder, "R1/a.csv")
-    port = servers.free_port()
+    port = free_port()
     with servers.running(port):
         cutting = Scripted([(port, bytes_left), (port, 1 << 20)])
         with cutting.running() as server:
@@ -83,7 +84,7 @@ def test_what_the_server_can_make_nothing_of_is_set_aside_with_the_reason(folder
     gateway = sender.build()
     put(folder, "R1/broken.csv.gz", sender.GZIP[:-9], age_s=90)
     put(folder, "R1/good.csv")
-    with servers.running(servers.free_port()) as server:
+    with servers.running(free_port()) as server:
         assert to(server, folder, gateway.text).send_waiting() is None
     refused = folder / "R1/refused/broken.csv.gz"
     assert refused.read_bytes() == sender.GZIP[:-9]
@@ -99,7 +100,7 @@ def test_an_unknown_system_does_not_hold_up_the_others(folder: Path) -> None:
     for name in ("R9/1.csv", "R9/2.csv"):
         put(folder, name, age_s=900)
     put(folder, "R1/a.csv")
-    with servers.running(servers.free_port()) as server:
+    with servers.running(free_port()) as server:
         sending = to(server, folder, gateway.text)
         assert sending.send_waiting() is None
         assert lying(folder) == ["R1/sent/a.csv", "R9/1.csv", "R9/2.csv"]
@@ -116,7 +117,7 @@ def test_a_revoked_token_loses_no_file(folder: Path) -> None:
     gateway = sender.build()
     gateway.token.revoke(gateway.token.created_at)
     put(folder, "R1/a.csv")
-    with servers.running(servers.free_port()) as server:
+    with servers.running(free_port()) as server:
         assert to(server, folder, gateway.text).send_waiting() is not None
     assert lying(folder) == ["R1/a.csv"]
 
@@ -126,7 +127,7 @@ def test_the_script_alone_goes_on_after_being_killed(folder: Path) -> None:
     gateway = sender.build()
     token = folder / "token.txt"
     token.write_text(f"{gateway.text}\n")
-    port = servers.free_port()
+    port = free_port()
     put(folder, "R1/a.csv")
     # Isolated and without site-packages: nothing but Python's own library.
     command = [sys.executable, "-I", "-S", str(SCRIPT), f"http://127.0.0.1:{port}", "ferry-hall",

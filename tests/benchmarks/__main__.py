@@ -19,6 +19,7 @@ import sys
 from collections.abc import Iterator, Sequence
 
 from tests.benchmarks.speed.bars import Figure
+from tests.benchmarks.telling import say
 
 PARTS = ("analyse", "ingest", "late", "ranking", "pages", "memory", "startup", "growth")
 ONE_CORE = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
@@ -65,12 +66,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
     load = os.getloadavg()[1]
     say(f"\n{missed} missed, {asked} asked; load {load:.1f} on {os.cpu_count()} processors")
     return int(missed > 0)
-
-
-def say(line: str) -> None:
-    """One line, at once."""
-    sys.stdout.write(f"{line}\n")
-    sys.stdout.flush()
 
 
 if __name__ == "__main__":

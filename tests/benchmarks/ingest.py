@@ -19,6 +19,7 @@ import statistics
 import subprocess
 import sys
 import tempfile
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from time import perf_counter
@@ -30,6 +31,7 @@ from fixtures import demo
 from fixtures.simulator.simulate import simulate
 from fixtures.simulator.write import manifest, upload_frame
 from tests.benchmarks import private
+from tests.benchmarks.telling import say
 
 private.prepare()
 
@@ -46,6 +48,7 @@ from fleet.timeseries import binary, statements, store  # noqa: E402
 
 END = datetime(2026, 7, 8, tzinfo=UTC)
 BAR = 0.6
+TAKE_IN, COPY, BARE = "take in", "\\copy", "binary COPY"
 RESAMPLES = 10_000
 EMPTY_THE_STORE = "TRUNCATE samples, sample_days"
 USED_COLUMNS = """
@@ -156,6 +159,37 @@ def _psql(command: str) -> None:
     )  # fmt: skip
 
 
+@dataclass(frozen=True)
+class Raced:
+    """Seconds of each round by what was done; rows and channels of one round."""
+
+    seconds: dict[str, list[float]]
+    rows: int
+    channels: int
+
+    def ratios(self, name: str) -> list[float]:
+        """Speed of one against ``\\copy``, round by round."""
+        return [a / b for a, b in zip(self.seconds[COPY], self.seconds[name], strict=True)]
+
+
+def race(uploads: int, rounds: int) -> Raced:
+    """All three in turn, so often."""
+    system, packed, rows_each = bodies(uploads)
+    take_everything_in(system, packed)  # makes partitions, warms up
+    seconds: dict[str, list[float]] = {TAKE_IN: [], COPY: [], BARE: []}
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder).chmod(0o755)
+        file = Path(folder) / "rows.csv"
+        columns = write_rows(file)
+        limit = ready_rows(system, packed)
+        copy(file, columns)
+        for _ in range(rounds):
+            seconds[TAKE_IN].append(take_everything_in(system, packed))
+            seconds[COPY].append(copy(file, columns))
+            seconds[BARE].append(bare(*limit))
+    return Raced(seconds, rows_each * uploads, columns.count(",") - 1)
+
+
 def main() -> int:
     """Print the three speeds and their ratios; 1 below the bar."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
@@ -163,44 +197,26 @@ def main() -> int:
     parser.add_argument("--rounds", type=int, default=7)
     parser.add_argument("--bar", type=float, default=BAR)
     given = parser.parse_args()
-    system, packed, rows_each = bodies(given.uploads)
-    take_everything_in(system, packed)  # makes partitions, warms up
-    seconds: dict[str, list[float]] = {"take in": [], "\\copy": [], "binary COPY": []}
-    with tempfile.TemporaryDirectory() as folder:
-        Path(folder).chmod(0o755)
-        file = Path(folder) / "rows.csv"
-        columns = write_rows(file)
-        limit = ready_rows(system, packed)
-        copy(file, columns)
-        for _ in range(given.rounds):
-            seconds["take in"].append(take_everything_in(system, packed))
-            seconds["\\copy"].append(copy(file, columns))
-            seconds["binary COPY"].append(bare(*limit))
-    rows = rows_each * given.uploads
-    channels = columns.count(",") - 1
-    _say(f"{store.backend()}: {given.uploads} uploads, {rows} rows, {channels} channels")
-    for name, each in seconds.items():
-        middle, low, high = (rows / q for q in np.quantile(each, [0.5, 1.0, 0.0]))
-        _say(f"{name:12} {middle:8.0f} rows/s ({low:.0f} to {high:.0f})")
-    ratio = _ratio("take in", seconds)
-    _ratio("binary COPY", seconds)
-    _say(f"bar {given.bar}: {'reached' if ratio >= given.bar else 'MISSED'}")
+    raced = race(given.uploads, given.rounds)
+    told = f"{given.uploads} uploads, {raced.rows} rows, {raced.channels} channels"
+    say(f"{store.backend()}: {told}")
+    for name, each in raced.seconds.items():
+        middle, low, high = (raced.rows / q for q in np.quantile(each, [0.5, 1.0, 0.0]))
+        say(f"{name:12} {middle:8.0f} rows/s ({low:.0f} to {high:.0f})")
+    ratio = _ratio(TAKE_IN, raced)
+    _ratio(BARE, raced)
+    say(f"bar {given.bar}: {'reached' if ratio >= given.bar else 'MISSED'}")
     return 0 if ratio >= given.bar else 1
 
 
-def _ratio(name: str, seconds: dict[str, list[float]]) -> float:
-    """Print and return the speed of one against ``\\copy``, round by round."""
-    ratios = [a / b for a, b in zip(seconds["\\copy"], seconds[name], strict=True)]
+def _ratio(name: str, raced: Raced) -> float:
+    """Print and return the speed of one against ``\\copy``."""
+    ratios = raced.ratios(name)
     median = statistics.median(ratios)
     low, high = interval(ratios)
     rounds = ", ".join(f"{ratio:.2f}" for ratio in ratios)
-    _say(f"{name} / \\copy {median:.2f} ({low:.2f} to {high:.2f}; rounds {rounds})")
+    say(f"{name} / \\copy {median:.2f} ({low:.2f} to {high:.2f}; rounds {rounds})")
     return median
-
-
-def _say(line: str) -> None:
-    sys.stdout.write(f"{line}\n")
-    sys.stdout.flush()
 
 
 if __name__ == "__main__":

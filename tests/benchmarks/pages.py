@@ -15,7 +15,6 @@ from __future__ import annotations
 import argparse
 import http.client
 import os
-import socket
 import statistics
 import subprocess
 import sys
@@ -28,7 +27,8 @@ from typing import TYPE_CHECKING
 import django
 import psutil
 
-from tests.embedded.harness import REPOSITORY, eventually
+from tests.benchmarks.telling import say
+from tests.embedded.harness import REPOSITORY, eventually, free_port
 
 if TYPE_CHECKING:
     from tests.benchmarks.page_fleet import Asked
@@ -80,16 +80,10 @@ def _backends() -> list[psutil.Process]:
     return postmaster.children()
 
 
-def _free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
-
-
 @contextmanager
 def serving() -> Iterator[Server]:
     """The deployment's web server on this process's database."""
-    port = _free_port()
+    port = free_port()
     given = {"WEB_BIND": f"127.0.0.1:{port}", "WEB_PROCESSES": "1"}
     command = [sys.executable, "-m", "gunicorn", "--config=fleet/deploy/gunicorn.conf.py"]
     process = subprocess.Popen(
@@ -178,12 +172,6 @@ def run(name: str, rounds: int, sites: int, by_cpu: bool) -> int:
         load = os.getloadavg()[1]
         say(f"{slow} over the limit; load {load:.1f} on {os.cpu_count()} processors")
     return int(slow > 0)
-
-
-def say(line: str) -> None:
-    """One line, at once."""
-    sys.stdout.write(f"{line}\n")
-    sys.stdout.flush()
 
 
 def _leave() -> None:

@@ -6,6 +6,7 @@ import fcntl
 import json
 import os
 import shutil
+import socket
 import subprocess
 import sys
 import tempfile
@@ -204,6 +205,13 @@ def _concerns(process: psutil.Process, roots: tuple[str, ...]) -> bool:
     except psutil.Error:
         return False
     return any(part.startswith(root) for part in told for root in roots)
+
+
+def free_port() -> int:
+    """A port of this machine that nobody listens on."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
 
 
 def eventually(holds: Callable[[], bool], within_s: float = 30.0) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ctypes
 import logging
 import re
+from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 
@@ -17,12 +18,12 @@ from django.utils import timezone
 from pytest_django import Settings
 
 from fleet import checks
-from fleet.models import Event, EventNote, ShareLink, SiteVisit, VisitOutcome
+from fleet.models import Event, ShareLink, SiteVisit
 from fleet.pages import pdf
 from tests.pages import scene
 from tests.pages.scene import CANARY, Scene, signed_in
 from tests.pages.test_months import YESTERDAY, put_days
-from tests.pages.test_share import link
+from tests.pages.test_share import link, speak_freely
 
 needs_pango = pytest.mark.skipif(
     bool(pdf.missing()), reason=f"{', '.join(pdf.missing())} missing. {pdf.HINT}"
@@ -46,14 +47,7 @@ def told(fleet: Scene) -> Scene:
     for i in range(2, SYSTEMS + 1):
         put_days(scene.system(fleet.site, f"R{i}"), YESTERDAY, [5.0] * 50)
     put_days(fleet.other_event.system, YESTERDAY, [5.0] * 30)
-    EventNote.objects.create(event=fleet.event, author=fleet.manager, text="The owner is slow.")
-    SiteVisit.objects.create(
-        event=fleet.event,
-        visitor=fleet.technician,
-        visited_on=YESTERDAY - timedelta(days=17),
-        outcome=VisitOutcome.CONFIRMED,
-        remark="Sloppy brazing by the last firm.",
-    )
+    speak_freely(fleet, YESTERDAY - timedelta(days=17))
     return fleet
 
 
@@ -217,9 +211,13 @@ def test_what_was_written_is_kept_and_follows_what_it_says(told: Scene) -> None:
 
 
 @pytest.fixture
-def without_pango(monkeypatch: pytest.MonkeyPatch) -> None:
+def without_pango(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     monkeypatch.setitem(pdf._LIBRARIES, "Pango", ("libno-such-pango.so.0",))
-    pdf._engine.cache_clear()
+    for kept in (pdf.missing, pdf._engine):
+        kept.cache_clear()
+    yield
+    for kept in (pdf.missing, pdf._engine):
+        kept.cache_clear()
 
 
 def test_without_pango_it_is_said_what_is_missing_and_printing_is_offered(

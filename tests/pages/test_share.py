@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import timedelta
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -72,16 +72,21 @@ def test_whoever_has_the_link_sees_the_client_without_an_account(fleet: Scene) -
     assert ShareLink.objects.get().opened_at is not None
 
 
-def test_notes_remarks_people_other_clients_and_our_own_pages_are_not_on_it(fleet: Scene) -> None:
-    put_days(fleet.system, YESTERDAY, [5.0] * 30)
+def speak_freely(fleet: Scene, visited_on: date) -> None:
+    """A visit, and words that are for ourselves."""
     EventNote.objects.create(event=fleet.event, author=fleet.manager, text="The owner is slow.")
     SiteVisit.objects.create(
         event=fleet.event,
         visitor=fleet.technician,
-        visited_on=YESTERDAY - timedelta(days=3),
+        visited_on=visited_on,
         outcome=VisitOutcome.CONFIRMED,
         remark="Sloppy brazing by the last firm.",
     )
+
+
+def test_notes_remarks_people_other_clients_and_our_own_pages_are_not_on_it(fleet: Scene) -> None:
+    put_days(fleet.system, YESTERDAY, [5.0] * 30)
+    speak_freely(fleet, YESTERDAY - timedelta(days=3))
     seen = Browser().get(f"/shared/{link(fleet).token}/").content.decode()
     assert "suspicion confirmed" in seen
     for kept in ("slow", "Sloppy", "tess", "mara", "rhea", "Plover", "Mill Lane", "the owner"):

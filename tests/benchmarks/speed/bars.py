@@ -11,6 +11,8 @@ from typing import Literal
 
 import numpy as np
 
+from tests.benchmarks.telling import say
+
 Clock = Literal["wall", "cpu"]
 
 
@@ -102,6 +104,5 @@ def main(measure: Callable[[Run], Iterable[Figure]]) -> int:
     parser.add_argument("--by", choices=("wall", "cpu"), default="wall")
     given = parser.parse_args()
     for figure in measure(Run(given.quick, given.by)):
-        sys.stdout.write(f"{figure.as_line()}\n")
-        sys.stdout.flush()
+        say(figure.as_line())
     return 0

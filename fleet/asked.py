@@ -14,7 +14,8 @@ MOST_DIGITS = 18
 
 def whole(text: str) -> int | None:
     """The number that digits alone write, or None."""
-    return int(text) if text.isdecimal() and len(text) <= MOST_DIGITS else None
+    digits = text.isascii() and text.isdecimal() and len(text) <= MOST_DIGITS
+    return int(text) if digits else None
 
 
 def middleware(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[..., HttpResponse]:
