@@ -22,7 +22,8 @@ def work_off(
 ) -> bool:
     """Analyse the due days of a system, oldest first, and settle it; True if time ran out.
 
-    Days that another process is working on are left to it: who finishes a day settles it.
+    Days that another process is working on are left to it: who finishes a day settles it, and
+    first analyses it anew if it became due again meanwhile.
     """
     deadline = monotonic() + seconds
     due = DueDay.objects.filter(days.runnable(), system_id=system_id).order_by("day")
@@ -30,7 +31,9 @@ def work_off(
         if monotonic() > deadline:
             settle(system_id)
             return True
-        days.analyse_day(system_id, day)
+        again = due.filter(day=day)  # asked with the day free: who marks it then finds it so
+        while days.analyse_day(system_id, day) is not None and again.exists():
+            pass
         if progress is not None:
             progress(1)
     settle(system_id)

@@ -41,8 +41,10 @@ def runnable() -> Q:
     return _UNFINISHED & ~_PARKED & ~waiting
 
 
-def analyse_day(system_id: int, day: date) -> int:
-    """Analyse a due day and replace its windows; the number of windows, 0 when nothing was due.
+def analyse_day(system_id: int, day: date) -> int | None:
+    """Analyse a due day and replace its windows; the number of windows.
+
+    None when there was nothing to do: not due, failed, or another process has it.
 
     The result depends on the stored samples, the manifest and the version of the method alone.
     A failure is written to the day, which is tried again later and parked after three.
@@ -50,7 +52,7 @@ def analyse_day(system_id: int, day: date) -> int:
     with sole_on_day(system_id, day) as alone:
         generation = _claim(system_id, day) if alone else None
         if generation is None:
-            return 0
+            return None
         try:
             windows = analyse_span(system_id, day).windows
             with transaction.atomic():
@@ -62,7 +64,7 @@ def analyse_day(system_id: int, day: date) -> int:
         except Exception as error:
             logger.exception("Analysis of system %s on %s failed", system_id, day)
             _note_failure(system_id, day, generation, error)
-            return 0
+            return None
 
 
 def analyse_span(system_id: int, day: date) -> Analysis:

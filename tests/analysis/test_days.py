@@ -70,10 +70,10 @@ def test_each_window_belongs_to_its_own_day(system: System) -> None:
 
 
 def test_a_day_that_is_not_due_is_left_alone(system: System) -> None:
-    assert days.analyse_day(system.pk, building.FIRST_DAY) == 0
+    assert days.analyse_day(system.pk, building.FIRST_DAY) is None
     building.take_in(system, building.cooling(1.0))
     assert days.analyse_day(system.pk, building.FIRST_DAY) == 4
-    assert days.analyse_day(system.pk, building.FIRST_DAY) == 0
+    assert days.analyse_day(system.pk, building.FIRST_DAY) is None
 
 
 def test_a_change_during_analysis_keeps_the_day_due(
@@ -94,6 +94,25 @@ def test_a_change_during_analysis_keeps_the_day_due(
     backlog.drain()
     assert not DueDay.objects.exists()
     assert len(window_rows.load(system.pk)) == 8
+
+
+def test_who_analyses_a_day_that_is_changed_meanwhile_analyses_it_anew(
+    system: System, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    building.take_in(system, building.cooling(1.0))
+    changes = [building.cooling(1.0, from_hour=hour) for hour in (2.0, 1.0)]
+
+    def interrupted(samples: object, plant: object) -> object:
+        # The message for this change finds the day taken, and goes.
+        if changes:
+            building.take_in(system, changes.pop())
+        return analyse(samples, plant)
+
+    analyse = days.analyse
+    monkeypatch.setattr(days, "analyse", interrupted)
+    assert not backlog.work_off(system.pk)
+    assert not DueDay.objects.exists()
+    assert len(window_rows.load(system.pk)) == 12
 
 
 def test_a_process_that_dies_leaves_the_day_due_and_its_windows_whole(
@@ -129,13 +148,13 @@ def test_a_day_that_fails_three_times_is_parked_with_its_reason(
     monkeypatch.setattr(days, "analyse", fail)
     pauses = []
     for attempt in (1, 2, 3):
-        assert days.analyse_day(system.pk, building.FIRST_DAY) == 0
+        assert days.analyse_day(system.pk, building.FIRST_DAY) is None
         due = DueDay.objects.get()
         assert due.attempts == attempt
         assert due.failure == "ArithmeticError: no such pressure"
         assert due.retry_at is not None
         pauses.append(due.retry_at - timezone.now())
-        assert days.analyse_day(system.pk, building.FIRST_DAY) == 0
+        assert days.analyse_day(system.pk, building.FIRST_DAY) is None
         assert DueDay.objects.get().attempts == attempt, "waits for its time"
         DueDay.objects.update(retry_at=timezone.now() - timedelta(seconds=1))
     assert pauses == sorted(pauses)
