@@ -17,8 +17,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import log_ndtr
 
 from diagnostics import timebase as tb
 from diagnostics.samples import FloatArray, Samples
@@ -168,7 +168,7 @@ def _evidence(drop_k: FloatArray, offset_sigma_k: float, tuning: Tuning) -> Floa
     # explains at one standard deviation is set aside before anything is accumulated.
     beyond = np.sign(drop_k) * np.maximum(np.abs(drop_k) - offset_sigma_k, 0.0)
     z = beyond / tuning.noise_k
-    odds = log_ndtr(z) - log_ndtr(-z)
+    odds = scipy.special.log_ndtr(z) - scipy.special.log_ndtr(-z)
     return np.asarray(np.clip(odds, -tuning.cap, tuning.cap))
 
 

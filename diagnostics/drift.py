@@ -15,8 +15,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.linalg import solve_triangular
 
 from diagnostics import expectation, pooling
 from diagnostics.expectation import Baseline
@@ -193,7 +193,7 @@ def changes(days: Days) -> tuple[Change, Change]:
     stepped = np.arange(1, count - _LAST + 1)
     steps = (np.arange(count)[:, None] >= stepped).astype(np.float64)
     whole = np.column_stack([days.residual, slopes, steps])
-    white = solve_triangular(np.linalg.cholesky(days.covariance), whole, lower=True)
+    white = scipy.linalg.solve_triangular(np.linalg.cholesky(days.covariance), whole, lower=True)
     residual, shapes = white[:, 0], white[:, 1:]
     weight = (shapes**2).sum(axis=0)
     height, error = residual @ shapes / weight, 1.0 / np.sqrt(weight)

@@ -13,8 +13,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.fft import irfft, rfft, rfftfreq
 
 from diagnostics import oscillation
 from diagnostics import timebase as tb
@@ -367,9 +367,11 @@ def _answers_in_band(
 
 def _band(values: FloatArray, period_steps: FloatArray) -> FloatArray:
     """Rows with only what lies in ``BAND`` about each row's period."""
-    cycles = rfftfreq(values.shape[1])[None, :] * np.nan_to_num(period_steps)[:, None]
+    cycles = scipy.fft.rfftfreq(values.shape[1])[None, :] * np.nan_to_num(period_steps)[:, None]
     inside = (cycles >= BAND[0]) & (cycles <= BAND[1])
-    return np.asarray(irfft(rfft(values, axis=1) * inside, values.shape[1], axis=1))
+    return np.asarray(
+        scipy.fft.irfft(scipy.fft.rfft(values, axis=1) * inside, values.shape[1], axis=1)
+    )
 
 
 def _follow(opening: FloatArray, liquid: FloatArray, period_steps: FloatArray) -> FloatArray:

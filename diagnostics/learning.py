@@ -26,7 +26,7 @@ from enum import StrEnum
 from typing import Any
 
 import numpy as np
-from scipy import optimize
+import scipy
 
 from diagnostics.samples import FloatArray
 from diagnostics.weigh import CONDITIONS, Weights, together
@@ -292,7 +292,7 @@ def _fit(visits: _Visits) -> tuple[FloatArray, FloatArray]:
     """Log priors (6,) and factors (findings,) at the maximum of the penalised likelihood."""
     faults, findings = len(CONDITIONS) - 1, visits.push.shape[1]
     reach = np.log(PRIOR_ODDS_BOUND)
-    found = optimize.minimize(
+    found = scipy.optimize.minimize(
         _loss,
         np.concatenate([np.zeros(faults), np.ones(findings)]),
         args=(visits,),

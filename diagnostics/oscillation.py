@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.fft import irfft, next_fast_len, rfft
 
 from diagnostics.samples import FloatArray
 
@@ -52,10 +52,12 @@ def cross_correlation(first: FloatArray, second: FloatArray, lags: int | None = 
     Column k is the mean product of first[t] and second[t + k] over the standard deviations.
     """
     steps = first.shape[1]
-    size = next_fast_len(2 * steps, real=True)
+    size = scipy.fft.next_fast_len(2 * steps, real=True)
     a = first - first.mean(axis=1, keepdims=True)
     b = second - second.mean(axis=1, keepdims=True)
-    product = irfft(np.conj(rfft(a, size, axis=1)) * rfft(b, size, axis=1), size, axis=1)
+    product = scipy.fft.irfft(
+        np.conj(scipy.fft.rfft(a, size, axis=1)) * scipy.fft.rfft(b, size, axis=1), size, axis=1
+    )
     scale = np.sqrt((a**2).sum(axis=1) * (b**2).sum(axis=1))[:, None]
     out = np.zeros((first.shape[0], lags or steps))
     np.divide(product[:, : lags or steps], scale, out=out, where=scale > 0)

@@ -17,7 +17,7 @@ from functools import cache, cached_property
 from importlib.resources import files
 
 import numpy as np
-from scipy.interpolate import CubicSpline
+import scipy
 
 from diagnostics.plant import Refrigerant
 from diagnostics.samples import FloatArray
@@ -49,7 +49,7 @@ class _Line:
     @classmethod
     def fine(cls, x: FloatArray, y: FloatArray) -> _Line:
         grid = np.linspace(x[0], x[-1], FINE_NODES)
-        return cls.through(grid, CubicSpline(x, y)(grid))
+        return cls.through(grid, scipy.interpolate.CubicSpline(x, y)(grid))
 
     @classmethod
     def through(cls, grid: FloatArray, value: FloatArray) -> _Line:
@@ -125,7 +125,7 @@ class Fluid:
 
     def _temperature_line(self, name: str) -> _Line:
         temperature = self.table[name]
-        log_p = CubicSpline(temperature, self.table["log_p"])
+        log_p = scipy.interpolate.CubicSpline(temperature, self.table["log_p"])
         grid = np.linspace(temperature[0], temperature[-1], FINE_NODES)
         return _Line.through(grid, np.exp(log_p(grid)))
 
@@ -154,8 +154,8 @@ class Fluid:
     @cached_property
     def _slope_bubble(self) -> _Line:
         log_p = self.table["log_p"]
-        slope = CubicSpline(log_p, self.table["t_bubble_k"]).derivative()(log_p) / np.exp(log_p)
-        return _Line.fine(log_p, slope)
+        curve = scipy.interpolate.CubicSpline(log_p, self.table["t_bubble_k"])
+        return _Line.fine(log_p, curve.derivative()(log_p) / np.exp(log_p))
 
     @cached_property
     def _p_bubble(self) -> _Line:

@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter
 
 from diagnostics.samples import FloatArray, Samples
 
@@ -94,7 +94,9 @@ def usual_intervals(steps: FloatArray) -> FloatArray:
     """Usual interval around each step between samples: the median of its neighbourhood."""
     if not steps.size or steps.max() <= GAP_INTERVALS * steps.min():
         return np.full(steps.size, np.median(steps) if steps.size else np.nan)
-    return np.asarray(median_filter(steps, NEIGHBOURHOOD, mode="nearest"), dtype=np.float64)
+    return np.asarray(
+        scipy.ndimage.median_filter(steps, NEIGHBOURHOOD, mode="nearest"), dtype=np.float64
+    )
 
 
 def _window(timebase: Timebase, window_s: float, centred: bool) -> tuple[IndexArray, IndexArray]:

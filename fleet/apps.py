@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from django.apps import AppConfig
 
-# Imported for their effect: shared tasks need the configured app, checks register themselves.
-from fleet import celery, checks  # noqa: F401
+from fleet import checks  # noqa: F401  they register themselves
 
 
 class FleetConfig(AppConfig):

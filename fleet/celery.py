@@ -11,7 +11,7 @@ from typing import Any
 
 from celery import Celery, signals
 
-from fleet import embedded
+from fleet import ahead, broker, embedded
 from fleet.embedded.children import die_with_parent, end_with_keeper
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
@@ -33,15 +33,13 @@ def configuration() -> dict[str, Any]:
         "broker_url": embedded.broker_url(),
         "broker_connection_retry_on_startup": True,
         "broker_connection_max_retries": None,
-        "broker_connection_timeout": 2.0,
+        "broker_connection_timeout": broker.CONNECT_S,
         "broker_transport_options": {
             "visibility_timeout": VISIBILITY_TIMEOUT_S,
             # kombu looks for messages of dead workers each interval x throttle; 100 s by default
             "unacked_restore_interval": 2,
             "unacked_restore_throttle": 1,
-            "socket_connect_timeout": 2.0,
-            "socket_timeout": 10.0,
-            "socket_keepalive": True,
+            **broker.PATIENCE,
         },
         "result_backend_transport_options": {"visibility_timeout": VISIBILITY_TIMEOUT_S},
         "visibility_timeout": VISIBILITY_TIMEOUT_S,
@@ -94,6 +92,12 @@ def start_private_servers(**_: Any) -> None:
     """A worker or scheduler meets the broker before it opens a database connection."""
     end_with_keeper()
     embedded.ensure()
+
+
+@signals.worker_init.connect
+def load_ahead(**_: Any) -> None:
+    """Load once what all pool processes need."""
+    ahead.load()
 
 
 @signals.worker_process_init.connect

@@ -10,15 +10,13 @@ from typing import Any
 from django.core import checks
 from django.core.checks import CheckMessage, Error, Tags, register
 from django.db import connections
-from kombu.exceptions import KombuError
-from redis.exceptions import RedisError
 
-from fleet.celery import app
+from fleet import broker
+from fleet.broker import BrokerError
 from fleet.embedded import EmbeddedError, data_folder, ensure
 from fleet.pages import pdf
 
 _OLDEST_POSTGRESQL = 16
-_ASK_BROKER_FOR_S = 2.0
 _CLOCKS_APART_S = 5.0
 
 
@@ -109,9 +107,8 @@ def broker_answers(databases: Sequence[str] | None = None, **_: Any) -> list[Che
         return []
     try:
         ensure()
-        with app.connection_for_write(connect_timeout=_ASK_BROKER_FOR_S) as connection:
-            connection.ensure_connection(max_retries=1, timeout=_ASK_BROKER_FOR_S)
-    except (EmbeddedError, KombuError, RedisError, OSError) as error:
+        broker.ask()
+    except (EmbeddedError, BrokerError) as error:
         return [
             checks.Warning(
                 f"the broker does not answer: {error}",

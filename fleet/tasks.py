@@ -16,6 +16,7 @@ from django.utils import timezone
 from kombu.exceptions import KombuError
 from redis.exceptions import RedisError
 
+from fleet import celery  # noqa: F401  shared tasks need the configured app
 from fleet.analysis import backlog, days, events, learning, standing
 from fleet.analysis.locks import Lock, try_take
 from fleet.ingest import take_in as ingest

@@ -9,19 +9,17 @@ from django.db import DatabaseError, connection
 from django.db.migrations.executor import MigrationExecutor
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.utils import timezone
-from kombu.exceptions import KombuError
-from redis.exceptions import RedisError
 
+from fleet import broker as to_broker
 from fleet.api.guard import RETRY_AFTER_S, explained
 from fleet.api.measures import measures
 from fleet.api.open_metrics import MEDIA_TYPE, exposition
 from fleet.api.problems import Problem, answer
-from fleet.celery import app
+from fleet.broker import BrokerError
 from fleet.embedded import EmbeddedError
 
 logger = logging.getLogger(__name__)
 
-BROKER_LIMIT_S = 2.0
 OK = "ok"
 RUNBOOK = {"database": "database-down", "migrations": "bad-deploy", "broker": "broker-down"}
 """Where `manage.py runbook`, or /runbook/, says what to do."""
@@ -75,8 +73,7 @@ def broker() -> str:
     """Whether it can be reached."""
 
     def ask() -> str:
-        with app.connection_for_write(connect_timeout=BROKER_LIMIT_S) as to_broker:
-            to_broker.ensure_connection(max_retries=1, timeout=BROKER_LIMIT_S)
+        to_broker.ask()
         return OK
 
     return _or_away(ask, "does not answer")
@@ -86,6 +83,6 @@ def _or_away(ask: Callable[[], str], otherwise: str) -> str:
     """What was found; the reason of a failure is for the log, since anybody may ask."""
     try:
         return ask()
-    except (DatabaseError, EmbeddedError, KombuError, RedisError, OSError):
+    except (DatabaseError, EmbeddedError, BrokerError, OSError):
         logger.exception("A readiness check failed")
         return otherwise

@@ -6,7 +6,6 @@ import json
 from datetime import timedelta
 from typing import Any
 
-import kombu
 import pytest
 from django.db import OperationalError, connection
 from django.db.migrations.loader import MigrationLoader
@@ -15,7 +14,7 @@ from django.test import Client as Browser
 from django.utils import timezone
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
-from fleet.api import measures, probes
+from fleet.api import measures
 from fleet.api.doorbell import SILENT_S, Doorbell
 from fleet.ingest.limits import MAX_ATTEMPTS
 from fleet.models import DueDay, Standing, Upload, UploadState
@@ -27,10 +26,6 @@ pytestmark = pytest.mark.django_db
 
 def away(*_: Any) -> None:
     raise OperationalError("password of the database: hunter2")
-
-
-def nowhere(**_: Any) -> kombu.Connection:
-    return kombu.Connection("redis+socket:///nowhere/broker.socket")
 
 
 def test_it_is_ready_when_all_is_well() -> None:
@@ -53,7 +48,7 @@ def test_it_is_not_ready_without_its_database() -> None:
 
 
 def test_it_is_not_ready_without_its_broker(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(probes.app, "connection_for_write", nowhere)
+    monkeypatch.setenv("REDIS_URL", "redis+socket:///nowhere/broker.socket")
     answer = Browser().get("/readyz")
     assert problem(answer) == (503, "Not available", "broker: does not answer")
     assert answer.json()["database"] == "ok"

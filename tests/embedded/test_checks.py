@@ -47,9 +47,7 @@ def test_every_dangerous_setting_is_asked_for(db: None) -> None:
 
 
 def test_a_broker_out_of_reach_is_a_warning(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(app.conf, "broker_url", "redis://127.0.0.1:1/0")
-    app.set_current()
-    monkeypatch.setattr(checks, "_ASK_BROKER_FOR_S", 0.2)
+    monkeypatch.setenv("REDIS_URL", "redis://127.0.0.1:1/0")
     (found,) = checks.broker_answers(databases=["default"])
     assert found.id == "millrace.W001"
     assert "the broker does not answer" in found.msg
