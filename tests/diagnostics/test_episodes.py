@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from diagnostics import episodes, weigh
+from diagnostics.findings import Context
 from diagnostics.windows import empty
 from tests.diagnostics.rows import START, joined, plant, windows
 
@@ -70,6 +71,37 @@ def test_episodes_follow_the_weights_they_are_given() -> None:
     assert episodes.episodes(rows, plant())
     deaf = dict.fromkeys(weigh.table().likelihoods, 0.0)
     assert not episodes.episodes(rows, plant(), replace(weigh.table(), factors=deaf))
+
+
+def test_days_followed_from_what_was_kept_come_to_the_same() -> None:
+    """A stretch that is open at midnight goes on, or ends before the day's first window."""
+    sick = {
+        "subcooling_to_indoor_k": 14.0,
+        "discharge_superheat_k": 12.0,
+        "suction_superheat_k": 0.5,
+    }
+    rows = joined(windows(2 * DAY, **sick), windows(4 * DAY, 2 * DAY))
+    context, weights = Context(plant()), weigh.table()
+    whole = episodes.follow(rows, context, weights)
+    assert [bool(day.closed) for day in whole].count(True) == 1
+    for number, kept in enumerate(whole[:-1], start=1):
+        since = START + np.timedelta64(number, "D")
+        later = rows.rows(rows.start >= since - np.timedelta64(2, "D"))
+        again = episodes.follow(later, context, weights, since, kept.still_open)
+        assert [day.day for day in again] == [day.day for day in whole[number:]]
+        assert [day.closed for day in again] == [day.closed for day in whole[number:]]
+
+
+def test_a_stretch_that_was_open_ends_with_its_own_last_window() -> None:
+    """Nothing is suspected from midnight on, so its end is midnight, not later."""
+    quarter = np.timedelta64(15, "m")
+    midnight = START + np.timedelta64(2, "D")
+    first, last = midnight - 8 * quarter, midnight - quarter
+    shares = np.array([0.0, 0.9, 0.1, 0.0, 0.0, 0.0])
+    before = episodes.Open(first, last, 8 * shares, shares, np.full(6, first))
+    (day,) = episodes.follow(windows(3 * DAY), Context(plant()), weigh.table(), midnight, before)
+    assert day.closed == (episodes.Episode("overcharge", first, last, midnight, 0.9, first),)
+    assert day.still_open is None
 
 
 @given(st.lists(st.floats(0, 1), min_size=1, max_size=60))

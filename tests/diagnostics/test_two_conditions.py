@@ -10,6 +10,7 @@ import pytest
 
 from diagnostics import findings, pairs, pooling, weigh
 from diagnostics.findings import Context, Finding, Measured
+from diagnostics.ledger import WORDS
 from diagnostics.samples import FloatArray
 from diagnostics.weigh import CONDITIONS
 from diagnostics.windows import Windows
@@ -186,3 +187,35 @@ def test_pairs_drawn_from_the_table_are_often_found_and_rarely_misnamed(
     right = sum((pair.first, pair.second) == names for names, pair in named)
     assert len(named) > 200 * 0.2
     assert right > 0.75 * len(named)
+
+
+def test_a_pair_is_told_beside_one_of_its_own_or_as_a_whole() -> None:
+    pair = pairs.Pair(
+        "overcharge",
+        "sensor_fault",
+        4.0,
+        "normal",
+        ("a",),
+        ("b", "c"),
+        ("liquid 9 K too cold",),
+        ("pressures differ at rest", "gas too hot"),
+    )
+    assert pair.beside("overcharge") == (
+        "sensor_fault",
+        f"perhaps also {WORDS['sensor_fault']} (pressures differ at rest)",
+    )
+    assert pair.beside("sensor_fault") == (
+        "overcharge",
+        f"perhaps also {WORDS['overcharge']} (liquid 9 K too cold)",
+    )
+    assert pair.beside("undercharge") == (
+        "",
+        f"or two at once: {WORDS['overcharge']} and {WORDS['sensor_fault']}",
+    )
+
+
+@pytest.mark.parametrize(("advantage", "clear"), [(2.9, False), (3.0, False), (3.1, True)])
+def test_a_pair_is_clear_at_more_than_twenty_to_one(advantage: float, clear: bool) -> None:
+    """ln 20 = 3.0 (Kass & Raftery's "strong")."""
+    pair = pairs.Pair("overcharge", "sensor_fault", advantage, "normal", (), (), (), ())
+    assert pair.clear is clear
