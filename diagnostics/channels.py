@@ -53,11 +53,13 @@ class Channel:
         The quotient is rounded to 1e-6 of a quantum first, so that two texts of one value in
         different units meet on the same code.
         """
-        scaled = np.round((values - self.offset) / self.quantum, 6)
+        scaled = values - self.offset
+        scaled /= self.quantum
+        np.rint(np.round(scaled, 6, out=scaled), out=scaled)
         missing = np.isnan(scaled)
-        codes = np.rint(np.where(missing, 0.0, scaled)).astype(np.int16)
-        codes[missing] = EMPTY
-        return codes
+        if missing.any():
+            scaled[missing] = EMPTY
+        return scaled.astype(np.int16)
 
     def decode(self, codes: NDArray[np.int16]) -> NDArray[np.float64]:
         """Values [unit inside] of fixed-point codes; ``EMPTY`` becomes NaN."""

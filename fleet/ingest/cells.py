@@ -7,8 +7,7 @@ lower case as the vocabulary has them, and nothing else.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
-from functools import cache
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -40,30 +39,6 @@ class Coded(NamedTuple):
     codes: Codes
     nonsense: NDArray[np.bool_]
     outside: NDArray[np.bool_]
-
-
-def kind(column: Column, *, foreign: bool) -> Kind:
-    """What the cells of a column are to be read as: text where somebody has to look at them."""
-    channel = column.channel
-    if foreign and channel.quantity in (Quantity.FLAG, Quantity.CHOICE):
-        return pl.String()
-    return _words(channel.choices) if channel.choices else pl.Float64()
-
-
-@cache
-def _words(choices: tuple[str, ...]) -> pl.Enum:
-    return pl.Enum(choices)
-
-
-def alike(columns: Sequence[Column], numbers: Sequence[int]) -> list[list[int]]:
-    """Some of the columns, by their number, grouped so that each group can be coded in one go."""
-    groups: dict[Hashable, list[int]] = {}
-    for number in numbers:
-        column = columns[number]
-        channel = column.channel
-        key = channel.quantity, channel.choices, channel.quantum, channel.offset
-        groups.setdefault((key, column.unit, column.scale), []).append(number)
-    return list(groups.values())
 
 
 def code_text(texts: pl.Series, column: Column, plant: Plant) -> Coded:

@@ -14,21 +14,22 @@ import polars as pl
 from numpy.typing import NDArray
 
 from diagnostics.channels import EMPTY
-from diagnostics.samples import FloatArray
 from fleet.ingest import cells, clock, mapping
 from fleet.ingest.circumstances import Circumstances
 from fleet.ingest.clock import Fault
 from fleet.ingest.header import Column, Header
-from fleet.ingest.limits import MAX_REASONS, MAX_WEEKS
+from fleet.ingest.limits import MAX_REASONS, MAX_WEEKS, MIB
 from fleet.ingest.mapping import Layout
+from fleet.ingest.plan import Plan
 from fleet.ingest.report import SHOWN_TITLE, RefusedError, Report, shown
-from fleet.ingest.rows import TEXT, Flags, Offsets, PlainRows, Rows, name
+from fleet.ingest.rows import Flags, Offsets, PlainRows, Rows, name
 from fleet.ingest.table import Table
 from fleet.ingest.unpack import unpack
 from fleet.timeseries.block import Block, Codes, Stream
 
-PIECE_BYTES = 512 * 1024
-"""Read while the piece before is written. Smaller ones start sooner and cost more in all."""
+PIECE_BYTES = (128 * 1024, 2 * MIB)
+"""Of the first piece and of the largest; each is read while the piece before is written. Smaller
+ones start sooner and cost more in all."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,14 +95,11 @@ class Reading:
         self._row_lines: list[Offsets] = []
         self._rows: list[PlainRows] = []
         self._codes: list[Codes] = []
-        self._kinds = self.kinds()
 
-    def kinds(self) -> dict[int, cells.Kind]:
-        """What columns may be read as at once, by position, for nobody has to edit their cells."""
-        if self.layout.decimal == ",":
-            return {}
-        foreign = self.layout.foreign
-        return {c.position: cells.kind(c, foreign=foreign) for c in self.header.columns}
+    def _plan(self, columns: Sequence[Column]) -> Plan:
+        """What columns may be read as at once: all, where nobody has to edit their cells."""
+        edited = self.layout.decimal == ","
+        return Plan(columns, foreign=self.layout.foreign, as_text=edited)
 
     def take(self, rows: Rows) -> None:
         """Read the times of some rows; those without an instant are left out with their cells."""
@@ -117,26 +115,20 @@ class Reading:
         if isinstance(rows, PlainRows):
             self._rows.append(rows)
         else:  # cut already, and codes take much less room
-            self._codes.append(self._code(rows, self.header.columns))
+            self._codes.append(self._code(rows, self._plan(self.header.columns)))
 
-    def _code(self, rows: Rows, columns: Sequence[Column]) -> Codes:
-        """Codes of some columns, shape (columns, rows); bad cells are complained of."""
+    def _code(self, rows: Rows, plan: Plan) -> Codes:
+        """Codes of the columns of a plan, shape (columns, rows); bad cells are complained of."""
+        frame, as_planned = rows.cut(plan.kinds)
         plant = self.circumstances.plant
-        kinds = {c.position: self._kinds.get(c.position, TEXT) for c in columns}
-        frame, as_asked = rows.cut(kinds)
-        said, by_text = _said(frame, kinds if as_asked else dict.fromkeys(kinds, TEXT))
-        codes = np.empty(said.shape, np.int16)
-        nonsense, outside = np.zeros((2, *said.shape), np.bool_)
-        straight: list[int] = np.flatnonzero(~by_text).tolist()
-        for group in cells.alike(columns, straight):
-            done = cells.code(said[group], [columns[number] for number in group], plant)
-            codes[group], nonsense[group], outside[group] = done
-        for number in np.flatnonzero(by_text).tolist():
-            column = columns[number]
+        coded, doubtful = plan.code(frame, as_planned=as_planned, plant=plant)
+        codes, nonsense, outside = coded
+        for number in doubtful:
+            column = plan.columns[number]
             done = cells.code_text(self._text(rows, frame, column), column, plant)
             codes[number], nonsense[number], outside[number] = done
         for number in np.flatnonzero((nonsense | outside).any(axis=1)).tolist():
-            column = columns[number]
+            column = plan.columns[number]
             texts = self._text(rows, frame, column)
             self._complain_of_cells(rows.lines, texts, column, nonsense[number], outside[number])
         return codes
@@ -204,14 +196,16 @@ class Reading:
         return Stream(self.time, names, self._pieces(columns), self.block)
 
     def _pieces(self, columns: Sequence[Column]) -> Iterator[Codes]:
+        plan = self._plan(columns)
         for rows in self._rows:
-            for piece in rows.pieces(PIECE_BYTES):
-                yield self._code(piece, columns).T
+            for piece in rows.pieces(*PIECE_BYTES):
+                yield self._code(piece, plan).T
 
     def block(self) -> Block:
         """The samples at once: sorted by time, rows of one instant merged."""
         columns = self.header.columns
-        parts = self._codes or [self._code(rows, columns) for rows in self._rows]
+        plan = self._plan(columns)
+        parts = self._codes or [self._code(rows, plan) for rows in self._rows]
         codes: dict[str, Codes] = {}
         for number, column in enumerate(columns):
             values = np.concatenate([part[number] for part in parts])[self._order]
@@ -246,29 +240,6 @@ class Reading:
                 "which has the same time: the first is kept",
             )
         return joined
-
-
-def _said(frame: pl.DataFrame, kinds: Mapping[int, cells.Kind]) -> tuple[FloatArray, Flags]:
-    """What columns hold as numbers, shape (columns, rows), NaN where empty.
-
-    kinds: what the column at each position was read as.
-    Also which of them have to be told by their text, for a cell is no finite number.
-    """
-    said = np.full((len(kinds), frame.height), np.nan)
-    by_text = np.array([kind == TEXT for kind in kinds.values()], np.bool_)
-    # Asking the frame for its types would cost as much as reading it.
-    words = [name(at) for at, kind in kinds.items() if isinstance(kind, pl.Enum)]
-    numbers = [name(at) for at, kind in kinds.items() if isinstance(kind, pl.Float64)]
-    if by_text.all():
-        return said, by_text
-    read = frame.select(pl.col(words).to_physical().cast(pl.Float64), pl.col(numbers))
-    names = [name(at) for at in kinds]
-    found = [names.index(each) for each in (*words, *numbers)]
-    said[found] = read.to_numpy(order="fortran").T
-    lacking = np.count_nonzero(~np.isfinite(said[found]), axis=1)
-    if lacking.any():
-        by_text[found] = lacking != np.array(read.null_count().row(0))
-    return said, by_text
 
 
 def _check_weeks(time: NDArray[np.datetime64]) -> None:

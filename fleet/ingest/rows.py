@@ -20,6 +20,7 @@ Offsets = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
 TEXT = pl.String()
+LAST_OF_ASCII = 127
 
 
 def name(position: int) -> str:
@@ -50,8 +51,8 @@ class PlainRows:
         lines, begins, ends = self.lines[keep], self.begins[keep], self.ends[keep]
         return replace(self, lines=lines, begins=begins, ends=ends)
 
-    def pieces(self, size: int) -> Iterator[PlainRows]:
-        """The rows, some ``size`` bytes at a time."""
+    def pieces(self, size: int, largest: int) -> Iterator[PlainRows]:
+        """The rows, some ``size`` bytes at first, then twice as many each time up to a largest."""
         first, count = 0, self.lines.size
         while first < count:
             last = max(first + 1, int(np.searchsorted(self.ends, self.begins[first] + size)))
@@ -59,7 +60,7 @@ class PlainRows:
             yield replace(
                 self, lines=self.lines[some], begins=self.begins[some], ends=self.ends[some]
             )
-            first = last
+            first, size = last, min(2 * size, largest)
 
     def cut(self, kinds: Mapping[int, Kind]) -> tuple[pl.DataFrame, bool]:
         """The columns at some positions, named by ``name``; empty cells are null.
@@ -74,7 +75,22 @@ class PlainRows:
 
     def text(self, position: int) -> pl.Series:
         """The column at some position as text."""
-        return self._read({position: TEXT}).to_series()
+        texts = self._first_cells() if position == 0 else None
+        return self._read({position: TEXT}).to_series() if texts is None else texts
+
+    def _first_cells(self) -> pl.Series | None:
+        """The first column if its cells are of one width, as times are: nothing else is read."""
+        separator = ord(self.separator)
+        width = self.plain.find(separator, self.begins[0], self.ends[0]) - int(self.begins[0])
+        if width <= 0 or (self.ends - self.begins <= width).any():
+            return None
+        octets = np.frombuffer(self.plain, np.uint8)
+        cells = octets[self.begins[:, None] + np.arange(width + 1)]
+        texts, behind = cells[:, :-1], cells[:, -1]
+        if (behind != separator).any() or ((texts == separator) | (texts > LAST_OF_ASCII)).any():
+            return None
+        text = texts.tobytes().decode()
+        return pl.Series([text[at : at + width] for at in range(0, len(text), width)])
 
     def _bytes(self) -> bytes:
         seams = np.flatnonzero(self.begins[1:] != self.ends[:-1]) + 1
@@ -88,7 +104,7 @@ class PlainRows:
             self._bytes(),
             has_header=False,
             schema={name(at): kinds.get(at, TEXT) for at in range(self.filled.size)},
-            columns=[name(at) for at in sorted(kinds)],
+            columns=sorted(kinds),
             quote_char=None,
             separator=self.separator,
         )

@@ -35,6 +35,10 @@ AND attempts < CASE WHEN retry_at IS NULL THEN %s ELSE %s END
 RETURNING set_config('synchronous_commit', 'off', true)
 """
 
+_RETURN_EARLY = "SET LOCAL synchronous_commit TO off"
+"""For the commit of an upload's samples. A crash right after may undo it, whole: the upload is
+then stored as it was when its bytes were acknowledged, and the sweep has it taken in again."""
+
 RETRY_AFTER = (timedelta(seconds=10), timedelta(minutes=2))
 
 
@@ -80,6 +84,8 @@ def _attempt(upload_id: UUID) -> Upload | None:
     upload = _claim(upload_id, whole=True)
     if upload is None:
         return None
+    with connection.cursor() as cursor:
+        cursor.execute(_RETURN_EARLY)
     try:
         layouts = mapping.of_site(upload.system.site_id)
         reading = begin(bytes(upload.body), circumstances.of(upload.system), layouts)

@@ -13,6 +13,7 @@ from diagnostics.units import accepted_units
 from fleet.ingest import parse as module
 from fleet.ingest import table
 from fleet.ingest.parse import parse
+from fleet.ingest.plan import Plan
 from fleet.ingest.report import RefusedError
 from tests.ingest.building import LISBON, PLANT, column, csv, instants, parsed, reasons
 
@@ -236,7 +237,8 @@ def test_numbers_are_those_their_text_gives(
     body = (text + end * last).encode()
     straight = parse(body, LISBON)
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(module.Reading, "kinds", lambda _: {})
+        as_text = lambda columns, **_: Plan(columns, foreign=False, as_text=True)  # noqa: E731
+        patched.setattr(module, "Plan", as_text)
         by_text = parse(body, LISBON)
     assert straight.report == by_text.report
     columns, codes = straight.block.table()

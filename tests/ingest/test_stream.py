@@ -47,7 +47,7 @@ def test_pieces_hold_what_the_whole_holds(
         return
     assert (samples.time == whole.block.time).all()
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(module, "PIECE_BYTES", size)
+        patched.setattr(module, "PIECE_BYTES", (size, size))
         streamed = np.concatenate(list(samples.pieces))
     names, codes = whole.block.table()
     assert set(names) <= set(samples.columns)
@@ -104,7 +104,7 @@ ROW = ("800", "off", "1", "70")
 def test_only_rows_that_may_be_stored_already_wait_for_the_whole(
     met: list[Reading], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(module, "PIECE_BYTES", 64)
+    monkeypatch.setattr(module, "PIECE_BYTES", (64, 64))
     system = registered()
 
     def taken(count: int, at: int, row: tuple[str, ...] = ROW) -> Upload:
@@ -140,7 +140,7 @@ def test_a_failure_between_pieces_leaves_nothing(monkeypatch: pytest.MonkeyPatch
         yield from list(pieces(self, columns))[:2]
         raise RuntimeError("the third piece is broken")
 
-    monkeypatch.setattr(module, "PIECE_BYTES", 64)
+    monkeypatch.setattr(module, "PIECE_BYTES", (64, 64))
     upload, _ = receive(system, "a.csv", a_file([ROW] * 30))
     with monkeypatch.context() as patched:
         patched.setattr(Reading, "_pieces", broken)
