@@ -109,13 +109,6 @@ def _window_sum(values: FloatArray, low: IndexArray, high: IndexArray) -> FloatA
     return np.asarray(np.take(total, high, axis=-1) - np.take(total, low, axis=-1))
 
 
-def rolling_count(
-    mask: BoolArray, timebase: Timebase, before_s: float, after_s: float
-) -> FloatArray:
-    """Number of True samples from t - before_s to t + after_s, shape as ``mask``."""
-    return _window_sum(mask.astype(np.float64), *timebase.window(before_s, after_s))
-
-
 def rolling_mean(
     values: FloatArray, timebase: Timebase, window_s: float, *, centred: bool = True
 ) -> FloatArray:

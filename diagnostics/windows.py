@@ -142,10 +142,6 @@ class Windows:
         low, high = np.searchsorted(self.start, np.array([start, end], dtype=self.start.dtype))
         return self.rows(slice(int(low), int(high)))
 
-    def age_s(self, at: np.datetime64) -> FloatArray:
-        """Seconds from each row's start to ``at``, shape (w,)."""
-        return (at - self.start) / np.timedelta64(1, "s")
-
 
 def empty() -> Windows:
     """No rows."""
