@@ -158,6 +158,16 @@ def test_little_steady_operation_gives_no_estimate() -> None:
     assert "less than half an hour" in line(sheet, "Charge against").note
 
 
+def test_subcooling_that_was_not_measured_gives_no_estimate() -> None:
+    assert made(subcooling_to_indoor_k=np.nan).departure is None
+
+
+def test_where_every_room_is_known_none_is_said_to_be_left_out() -> None:
+    room = line(made(replace(PLANT, indoor=PLANT.indoor[:2])), "Whole charge in the smallest room")
+    assert room.value == pytest.approx(18.5 / 30.0)
+    assert room.note == "rated charge over Copy room, 30 m3"
+
+
 def test_the_smallest_room_is_held_against_the_limit_entered() -> None:
     """18.5 kg in 30 m3 is 0.6167 kg/m3."""
     sheet = made(entered=Entered(limit_kg_m3=0.44, limit_edition="EN 378-1:2016"))

@@ -250,3 +250,41 @@ def test_a_healthy_fleet_is_seldom_called_drifting() -> None:
         looks += len(kinds)
     assert looks == 1440
     assert calls <= 1
+
+
+def test_a_leak_too_slow_to_come_down_within_two_years_has_no_date() -> None:
+    """4 K at 0.005 K a day would take 800 days."""
+    count = 300
+    number = np.arange(count, dtype=float)
+    days = Days(
+        date=START.astype("datetime64[D]") + np.arange(count),
+        number=number,
+        residual=-0.005 * number,
+        expected=np.full(count, 6.5),
+        covariance=1e-4 * np.eye(count),
+        noise_k=0.01,
+    )
+    found = drifts._sloped(days, drifts.changes(days)[0])
+    assert found.subcooling_k == pytest.approx(6.5 - 0.005 * 299)
+    assert found.reaches is not None
+    assert found.reaches.likely is None
+    assert found.sentence.endswith("at this rate it stays above 1 K for two years.")
+
+
+def test_the_likely_date_is_the_height_above_one_kelvin_over_the_rate() -> None:
+    """5 K at 0.02 K a day: 200 days after the last."""
+    count = 100
+    number = np.arange(count, dtype=float)
+    days = Days(
+        date=START.astype("datetime64[D]") + np.arange(count),
+        number=number,
+        residual=-0.02 * number,
+        expected=np.full(count, 6.0 + 0.02 * 99),
+        covariance=1e-6 * np.eye(count),
+        noise_k=0.001,
+    )
+    found = drifts._sloped(days, drifts.changes(days)[0])
+    assert found.slope is not None
+    assert found.slope.per_day == pytest.approx(-0.02)
+    assert found.reaches is not None
+    assert found.reaches.likely == days.date[-1] + 250

@@ -363,6 +363,7 @@ def test_what_was_learned_survives_storage() -> None:
 
 def test_weights_have_a_name_only_where_something_was_learned() -> None:
     assert learning.apply(TABLE, learning.learn([], TABLE)) is TABLE
+    assert not learning.learn([], TABLE).name
     one, two = (learning.apply(TABLE, learning.learn(SOME[:n], TABLE)) for n in (20, 30))
     assert len({TABLE.taught, one.taught, two.taught}) == 3
     assert learning.learn(SOME[::-1], TABLE).name == two.taught

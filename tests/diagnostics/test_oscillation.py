@@ -145,3 +145,25 @@ def test_indices_do_not_depend_on_scale_or_level(
         oscillation.regularity(plain).period, rel=1e-4
     )
     assert np.max(np.abs(plain)) <= 1 + 1e-9
+
+
+@pytest.mark.parametrize("lags", [0, 1])
+def test_too_few_lags_to_cross_zero_have_no_period(lags: int) -> None:
+    found = oscillation.regularity(np.ones((3, lags)))
+    assert np.isnan(found.period).tolist() == [True] * 3
+    assert np.isnan(found.index).tolist() == [True] * 3
+    assert found.intervals.tolist() == [0, 0, 0]
+
+
+def test_five_lags_are_the_fewest_with_two_minima_and_a_maximum() -> None:
+    """Minima are looked for between neighbours: low, high, low takes lags 1 to 3, so none has two
+    minima below six lags; four lags are not even looked at."""
+    assert oscillation.decay_ratio(np.array([[1.0, -0.5, 0.4, -0.3]])).tolist() == [0.0]
+    assert oscillation.decay_ratio(np.array([[1.0, -0.5, 0.4, -0.3, 0.2]])) > 0.0
+
+
+def test_the_decay_ratio_by_hand() -> None:
+    """First minimum -0.5, maximum 0.4, second minimum -0.3 at lags 1, 2, 3: 0.4 stands 0.8 above
+    the middle of the minima, and -0.5 lies 1.2 below the middle of 1.0 and 0.4; 0.8 / 1.2."""
+    found = oscillation.decay_ratio(np.array([[1.0, -0.5, 0.4, -0.3, 0.2, 0.1]]))
+    assert found == pytest.approx(2.0 / 3.0)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from importlib.resources import files
+from pathlib import Path
 
 import CoolProp
 import numpy as np
@@ -346,3 +347,15 @@ def test_numbers_come_back_as_arrays_of_one_and_shapes_are_kept() -> None:
     p = np.full((3, 4), 1e6)
     assert properties.t_dew_k(p).shape == (3, 4)
     assert properties.rho_vapour_kg_m3(p, 300.0).shape == (3, 4)
+
+
+def test_the_builder_writes_one_table_a_refrigerant(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(builder, "build", lambda name: {"fluid_name": np.array(str(name))})
+    builder.write(tmp_path / "tables")
+    shipped = Path(builder.__file__).parent / "tables"
+    written = {path.name for path in (tmp_path / "tables").iterdir()}
+    assert written == {path.name for path in shipped.glob("*.npz")}
+    with np.load(tmp_path / "tables" / "r-32.npz") as table:
+        assert str(table["fluid_name"]) == "R-32"

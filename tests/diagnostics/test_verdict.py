@@ -234,3 +234,26 @@ def test_a_verdict_stored_before_visits_taught_anything_can_be_read() -> None:
     read = Verdict.from_json(json.loads(json.dumps(old)))
     assert read.settle[0].do == "To tell both apart: weigh."
     assert (read.taught, read.ledger[0].factor) == ("", 1.0)
+
+
+def test_the_baseline_is_learned_from_the_first_three_weeks_of_a_long_past() -> None:
+    """What comes later, however long, is not looked at."""
+    past = joined(windows(21 * DAY), windows(80 * DAY, 21 * DAY, subcooling_to_indoor_k=9.0))
+    learned = verdict.baseline(past, plant())
+    assert learned is not None
+    assert learned.days == 21
+    assert learned.until == np.datetime64("2026-03-22", "D")
+    expected, _ = learned.predict(windows(1))
+    assert expected == pytest.approx(5.0, abs=0.1)
+
+
+def test_days_of_the_last_week_are_not_learned_from() -> None:
+    learned = verdict.baseline(windows(15 * DAY), plant())
+    assert learned is not None
+    assert learned.days == 7
+    assert verdict.baseline(windows(10 * DAY), plant()) is None
+
+
+def test_a_suspicion_without_any_clear_reason_is_called_weak() -> None:
+    said = ledger.one_line("overcharge", "", (), 1.0)
+    assert said == f"Weak suspicion of {ledger.WORDS['overcharge']}."

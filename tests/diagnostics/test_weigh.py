@@ -67,6 +67,21 @@ def test_a_missing_number_is_named_with_its_place() -> None:
         weigh.parse(raw)
 
 
+def test_a_condition_left_out_of_the_priors_is_refused() -> None:
+    raw = _raw()
+    del raw["prior"]["undercharge"]
+    with pytest.raises(weigh.WeightsError, match="prior needs exactly the conditions"):
+        weigh.parse(raw)
+
+
+@pytest.mark.parametrize("entry", [3.0, {"overcharge": {"mean": 1.0, "spread": 1.0}}])
+def test_a_finding_that_does_not_say_what_is_normal_is_refused(entry: object) -> None:
+    raw = _raw()
+    raw["finding"]["line_flow"] = entry
+    with pytest.raises(weigh.WeightsError, match="line_flow must give at least normal"):
+        weigh.parse(raw)
+
+
 @given(st.floats(-20, 40), st.floats(-20, 60), st.floats(0, 1))
 def test_probabilities_sum_to_one_whatever_was_measured(
     subcooling: float, superheat: float, saturated: float
