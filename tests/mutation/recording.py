@@ -1,0 +1,117 @@
+"""Which tests run a line of ``diagnostics/``, the quickest first, and what none of them runs."""
+
+from __future__ import annotations
+
+import ast
+import hashlib
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+import coverage
+
+from tests.mutation import recorder
+from tests.mutation.mutants import PACKAGE, ROOT
+
+TESTS = "tests/diagnostics"
+LONGEST_S = 5.0
+"""Slower tests, those of whole fleets, are not run against a fault."""
+_ENOUGH = 3
+"""A line with fewer tests may be run once for all, its result kept: the module's tests count."""
+
+
+_SETTINGS = "[run]\nbranch = true\nsource = {}\ndata_file = {}\n"
+
+
+class Recording:
+    """What one run of all tests left in ``folder``."""
+
+    def __init__(self, folder: Path) -> None:
+        self._data = coverage.CoverageData(str(folder / "lines"))
+        self._data.read()
+        self._seconds: dict[str, float] = json.loads((folder / "seconds").read_text())
+
+    def all_tests(self) -> list[str]:
+        """Every test that is quick enough and passes, the quickest first."""
+        return self._ordered(self._seconds)
+
+    def tests_of(self, path: str, line: int) -> list[str]:
+        """The tests that run the statement at ``line``, or else the module's."""
+        contexts = self._data.contexts_by_lineno(str(ROOT / path))
+        every = self._ordered(self._tests(set().union(*contexts.values())) if contexts else ())
+        lines = _statement(ROOT / path, line)
+        near = [contexts[each] for each in lines if each in contexts]
+        tests = self._ordered(self._tests(set().union(*near)) if near else ())
+        return tests if len(tests) >= _ENOUGH else tests + [t for t in every if t not in tests]
+
+    def _tests(self, contexts: Iterable[str]) -> Iterator[str]:
+        for context in contexts:
+            test, _, phase = context.rpartition("|")
+            if phase == "call":
+                yield test
+            elif phase == "setup":
+                file = test.partition("::")[0] + "::"
+                yield from (each for each in self._seconds if each.startswith(file))
+
+    def _ordered(self, tests: Iterable[str]) -> list[str]:
+        quick = {test for test in tests if self._seconds.get(test, LONGEST_S) < LONGEST_S}
+        return sorted(quick, key=lambda test: (self._seconds[test], test))
+
+
+def record(folder: Path) -> Recording:
+    """Run all tests once; raise CalledProcessError when one fails.
+
+    What lies in ``folder`` is taken if neither code nor tests have changed since.
+    """
+    stamp, state = folder / "state", _state()
+    if not stamp.exists() or stamp.read_text() != state:
+        folder.mkdir(parents=True, exist_ok=True)
+        settings = folder / "settings"
+        settings.write_text(_SETTINGS.format(PACKAGE, folder / "lines"))
+        command = (sys.executable, "-m", "coverage", "run", f"--rcfile={settings}", "-m", "pytest")
+        options = ("-q", "-p", "no:cacheprovider", "-p", "tests.mutation.recorder", TESTS)
+        seconds_to = {recorder.SECONDS_TO: str(folder / "seconds")}
+        subprocess.run([*command, *options], cwd=ROOT, check=True, env=os.environ | seconds_to)
+        stamp.write_text(state)
+    return Recording(folder)
+
+
+def report(folder: Path) -> float:
+    """Print what is not run, file by file; give the share of branches that is run, in percent."""
+    run = coverage.Coverage(config_file=str(folder / "settings"))
+    run.load()
+    run.report(show_missing=True, skip_covered=True)
+    run.json_report(outfile=str(folder / "lines.json"))
+    totals = json.loads((folder / "lines.json").read_text())["totals"]
+    return 100.0 * float(totals["covered_branches"]) / float(totals["num_branches"])
+
+
+def _state() -> str:
+    files = sorted(path for top in (PACKAGE, TESTS) for path in (ROOT / top).rglob("*.py"))
+    return hashlib.sha256(b"".join(path.read_bytes() for path in files)).hexdigest()
+
+
+def _statement(path: Path, line: int) -> range:
+    """The lines of the innermost statement; none if it runs on import or only once."""
+    inside = [
+        node
+        for node in ast.walk(ast.parse(path.read_text()))
+        if isinstance(node, ast.stmt) and line in _lines(node)
+    ]
+    functions = [node for node in inside if isinstance(node, ast.FunctionDef)]
+    innermost = min(inside, key=lambda node: len(_lines(node)), default=None)
+    if innermost is None or isinstance(innermost, ast.FunctionDef | ast.ClassDef) or not functions:
+        return range(0)
+    if any("cache" in ast.unparse(name) for node in functions for name in node.decorator_list):
+        return range(0)
+    body = getattr(innermost, "body", None)
+    end = body[0].lineno if body else (innermost.end_lineno or line) + 1
+    return range(innermost.lineno, max(end, innermost.lineno + 1))
+
+
+def _lines(node: ast.stmt) -> range:
+    first = min([node.lineno, *(each.lineno for each in getattr(node, "decorator_list", []))])
+    return range(first, (node.end_lineno or node.lineno) + 1)
