@@ -18,7 +18,7 @@ from fleet.ingest import cells, clock, mapping
 from fleet.ingest.circumstances import Circumstances
 from fleet.ingest.clock import Fault
 from fleet.ingest.header import Column, Header
-from fleet.ingest.limits import MAX_REASONS, MAX_WEEKS, MIB
+from fleet.ingest.limits import MAX_REASONS, MAX_WEEKS
 from fleet.ingest.mapping import Layout
 from fleet.ingest.plan import Plan
 from fleet.ingest.report import SHOWN_TITLE, RefusedError, Report, shown
@@ -27,7 +27,7 @@ from fleet.ingest.table import Table
 from fleet.ingest.unpack import unpack
 from fleet.timeseries.block import Block, Codes, Stream
 
-PIECE_BYTES = (128 * 1024, 2 * MIB)
+PIECE_BYTES = (64 * 1024, 256 * 1024)
 """Of the first piece and of the largest; each is read while the piece before is written. Smaller
 ones start sooner and cost more in all."""
 
