@@ -1,0 +1,132 @@
+"""The measures behind hunting, against sums done by hand and plain convolution."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from diagnostics import hunting, timebase
+from diagnostics.hunting import _Blocks
+from diagnostics.samples import FloatArray
+from tests.diagnostics import made, signals
+from tests.diagnostics.signals import START
+
+
+def blocks(steps: int = 60, slow: int = 12, margin: int = 9) -> _Blocks:
+    """One block of ten minutes in steps of ten seconds; the instants of its grid."""
+    wide = slow + margin
+    grid = (np.arange(-wide, steps + wide) + 0.5) * 10.0
+    return _Blocks(np.array([START]), np.zeros(1, np.intp), 10.0, slow, margin, grid[None])
+
+
+def sine(length: int, period: float, phase: float = 0.0) -> FloatArray:
+    """One row; period in steps."""
+    return np.sin(2 * np.pi * (np.arange(length) - phase) / period)[None]
+
+
+def test_a_swing_leaves_the_outer_twentieth_out_on_either_side() -> None:
+    """Of 101 values the sixth lowest and the sixth highest: 5 and 95."""
+    values = np.arange(101.0)[None]
+    assert hunting._swing(np.random.default_rng(1).permuted(values, axis=1)) == pytest.approx(90.0)
+
+
+def test_reversals_are_crossings_of_the_middle() -> None:
+    rows = np.array([[0.0, 10, 0, 10, 10, 0], [0.0, 4, 0, 4, 10, 10], [3.0, 3, 3, 3, 3, 3]])
+    assert hunting._reversals(rows).tolist() == [4, 1, 0]
+
+
+def test_a_moving_mean_is_a_convolution() -> None:
+    values = np.random.default_rng(2).normal(size=(1, 40))
+    expected = np.convolve(values[0], np.ones(7) / 7, "valid")
+    assert hunting._moving_mean(values, 7)[0] == pytest.approx(expected)
+
+
+def test_a_ramp_has_no_fast_part_and_a_quick_swing_keeps_its_own() -> None:
+    one, length = blocks(), blocks().grid_s.shape[1]
+    ramp = 300.0 + 0.05 * np.arange(length)[None]
+    assert hunting._fast(ramp, one) == pytest.approx(np.zeros((1, length - 24)), abs=1e-9)
+    # A mean over 25 steps holds five whole periods of 5 steps, and so nothing of them.
+    swing = sine(length, 5.0)
+    assert hunting._fast(swing, one) == pytest.approx(swing[:, 12:-12], abs=1e-9)
+
+
+def test_a_block_is_cut_at_the_utc_minute_with_the_moving_mean_beside_it() -> None:
+    """240 s of moving mean and 180 s of local spread reach half as far: 12 and 9 steps of 10 s."""
+    samples = signals.running(120)
+    cut = hunting._cut(samples, timebase.of(samples))
+    assert (cut.slow, cut.margin, cut.step_s) == (12, 9, 10.0)
+    assert cut.start.tolist() == [START.item(), (START + np.timedelta64(600, "s")).item()]
+    assert cut.row.tolist() == [0] * 60 + [1] * 60
+    assert cut.grid_s[0] == pytest.approx(blocks().grid_s[0])
+    assert cut.grid_s[1] == pytest.approx(blocks().grid_s[0] + 600.0)
+
+
+@pytest.mark.parametrize(("interval_s", "step_s"), [(1.0, 5.0), (7.0, 600 / 85), (30.0, 30.0)])
+def test_steps_are_whole_parts_of_a_block_and_no_finer_than_needed(
+    interval_s: float, step_s: float
+) -> None:
+    samples = signals.running(100, interval_s)
+    assert hunting._cut(samples, timebase.of(samples)).step_s == pytest.approx(step_s)
+
+
+def test_a_grid_holds_the_line_between_neighbours_and_counts_those_near_by() -> None:
+    """Samples at 0, 10, …, 290 s; the grid at 5, 15, …, 595 s: up to 295 s one is within 10 s."""
+    samples = signals.running(30)
+    seconds = np.arange(30) * 10.0
+    cut = hunting._cut(samples, timebase.of(samples))
+    values, share = hunting._resample(cut, timebase.of(samples), 2.0 * seconds, np.ones(30, bool))
+    inside = values[0, 21:81]
+    assert inside[:29] == pytest.approx(2.0 * (5.0 + 10.0 * np.arange(29)))
+    assert inside[29:] == pytest.approx(np.full(31, 580.0))
+    assert share == pytest.approx([30 / 60])
+    values, share = hunting._resample(cut, timebase.of(samples), seconds, np.zeros(30, bool))
+    assert (values.any(), share.tolist()) == (False, [0.0])
+
+
+def test_a_swing_in_half_of_a_block_fills_half_of_it() -> None:
+    one = blocks()
+    length = one.grid_s.shape[1] - 2 * one.slow
+    values = np.where(np.arange(length) < length // 2, sine(length, 6.0), 0.0)
+    assert hunting._share(values, one, np.array([False])) == pytest.approx([0.5], abs=0.08)
+    assert hunting._share(sine(length, 6.0), one, np.array([False])) == pytest.approx([1.0])
+
+
+def test_a_band_keeps_the_cycle_itself_and_drops_faster_and_slower_ones() -> None:
+    """0.6 to 1.7 times the frequency of a period of 10 steps, in 60 steps: 4 to 10 cycles."""
+    period = np.array([10.0])
+    cycle = sine(60, 10.0)
+    rest = 2.0 + sine(60, 20.0) + sine(60, 60 / 11)
+    assert hunting._band(cycle + rest, period) == pytest.approx(cycle, abs=1e-9)
+    for inside in (4, 10):
+        edge = sine(60, 60 / inside)
+        assert hunting._band(edge, period) == pytest.approx(edge, abs=1e-9)
+    assert hunting._band(cycle, np.array([np.nan])) == pytest.approx(np.zeros((1, 60)), abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("lag", "follows"), [(0, 1.0), (2, 1.0), (6, 1.0), (8, 0.5), (9, 0.0), (10, 0.5)]
+)
+def test_liquid_may_follow_up_to_half_a_period_later(lag: int, follows: float) -> None:
+    """A cycle of 12 steps: of a lag of 8 two steps are missing to 6, and cos 60 degrees is left;
+    a lag of 10 is two steps before the next cycle."""
+    length = 1200
+    found = hunting._follow(sine(length, 12.0), -sine(length, 12.0, lag), np.array([12.0]))
+    assert found == pytest.approx([follows], abs=0.015)
+
+
+def test_liquid_that_warms_with_the_opening_does_not_follow_at_once() -> None:
+    noise = np.random.default_rng(3).normal(size=(1, 600))
+    quick = np.array([4.0])
+    assert hunting._follow(noise, -noise, quick) == pytest.approx([1.0], abs=1e-6)
+    assert hunting._follow(noise, noise, quick) < 0.2
+
+
+def test_a_thermistor_that_repeats_sets_the_pace_and_a_resting_valve_does_not() -> None:
+    scene = made.scene(720)
+    rng = np.random.default_rng(4)
+    outdoor = dict(scene.samples.outdoor)
+    for name, every in (("indoor", 3), ("outdoor", 1)):
+        fresh = 300.0 + rng.normal(size=720)
+        outdoor[f"liquid_temperature_{name}_side"] = fresh[np.arange(720) // every * every]
+    samples = type(scene.samples)(scene.samples.time, outdoor, {})
+    assert hunting._refreshed_s(samples, scene.timebase) == 30.0
