@@ -19,6 +19,8 @@ from tests.mutation.mutants import PACKAGE, ROOT
 TESTS = "tests/diagnostics"
 LONGEST_S = 5.0
 """Slower tests, those of whole fleets, are not run against a fault."""
+_TIMED = "many_times_faster"
+"""Nor are tests that measure time, which fail when a machine is busy."""
 _ENOUGH = 3
 """A line with fewer tests may be run once for all, its result kept: the module's tests count."""
 
@@ -57,7 +59,11 @@ class Recording:
                 yield from (each for each in self._seconds if each.startswith(file))
 
     def _ordered(self, tests: Iterable[str]) -> list[str]:
-        quick = {test for test in tests if self._seconds.get(test, LONGEST_S) < LONGEST_S}
+        quick = {
+            test
+            for test in tests
+            if self._seconds.get(test, LONGEST_S) < LONGEST_S and _TIMED not in test
+        }
         return sorted(quick, key=lambda test: (self._seconds[test], test))
 
 

@@ -21,7 +21,7 @@ TRIED = """
 import json, sys
 from tests.mutation import trial
 
-trial._GRACE_S = 5.0
+trial.TEST_LIMIT_S = 3.0
 trial.prepare()
 source, changes = json.load(sys.stdin)
 for name, (before, after) in changes.items():
