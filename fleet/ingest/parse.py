@@ -103,10 +103,12 @@ class Reading:
 
     def take(self, rows: Rows) -> None:
         """Read the times of some rows; those without an instant are left out with their cells."""
-        texts = self.layout.times([rows.text(at) for at in self.header.time])
-        times = clock.read(texts, self.circumstances.zone)
+        times = self._plain_times(rows)
+        if times is None:
+            texts = self.layout.times([rows.text(at) for at in self.header.time])
+            times = clock.read(texts, self.circumstances.zone)
+            self._complain_of_rows(rows.lines, texts, times)
         good = times.fault == Fault.NONE
-        self._complain_of_rows(rows.lines, texts, times)
         rows = rows.only(good)
         self._times.append(times.only(good))
         self._row_lines.append(rows.lines)
@@ -116,6 +118,13 @@ class Reading:
             self._rows.append(rows)
         else:  # cut already, and codes take much less room
             self._codes.append(self._code(rows, self._plan(self.header.columns)))
+
+    def _plain_times(self, rows: Rows) -> clock.Readings | None:
+        """Times of rows that are written as most loggers do: there is nothing to take apart."""
+        if self.layout.time.form != mapping.RFC_3339 or self.header.time != (0,):
+            return None
+        cells = rows.first_cells() if isinstance(rows, PlainRows) else None
+        return None if cells is None else clock.read_plain(cells)
 
     def _code(self, rows: Rows, plan: Plan) -> Codes:
         """Codes of the columns of a plan, shape (columns, rows); bad cells are complained of."""

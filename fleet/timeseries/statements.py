@@ -33,6 +33,7 @@ def filled(name: str, **blanks: Any) -> sql.Composed:
     return sql.SQL(plain(name)).format(**blanks)
 
 
+@cache
 def column_list(columns: tuple[str, ...], before: str = ", ", after: str = "") -> sql.Composed:
     """Quoted column names, each between ``before`` and ``after``."""
     left, right = sql.SQL(before), sql.SQL(after)

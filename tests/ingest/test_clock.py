@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -15,6 +16,7 @@ from fleet.ingest import clock
 from fleet.ingest.clock import Fault
 
 LISBON = ZoneInfo("Europe/Lisbon")
+PLAIN = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}Z")
 
 
 def utc(texts: list[str], zone: ZoneInfo = LISBON) -> list[str]:
@@ -180,3 +182,28 @@ def test_a_year_in_local_time_needs_no_time() -> None:
     stamps = np.arange("2026-01-01", "2027-01-01", 300, "datetime64[s]").astype(str)
     skipped = clock.read(pl.Series(stamps), LISBON).fault == Fault.SKIPPED
     assert skipped.sum() == 12
+
+
+@st.composite
+def nearly_plain(draw: st.DrawFn) -> str:
+    """A time as most loggers write it, now and then with characters of another kind."""
+    second = draw(st.integers(-2_000_000, 100 * 366 * 86_400))
+    when = datetime(2000, 1, 1, tzinfo=UTC) + timedelta(seconds=second)
+    text = list(f"{when:%Y-%m-%dT%H:%M:%SZ}")
+    for at in draw(st.lists(st.integers(0, len(text) - 1), max_size=2)):
+        text[at] = draw(st.sampled_from("0123456789-:TtZz +.\0é"))
+    return "".join(text)
+
+
+@given(st.lists(nearly_plain(), min_size=1, max_size=4))
+@settings(max_examples=400, deadline=None)
+def test_what_is_read_straight_from_bytes_is_what_its_text_gives(texts: list[str]) -> None:
+    cells = [text.encode("latin-1") for text in texts]
+    straight = clock.read_plain(np.array([list(cell) for cell in cells], np.uint8))
+    by_text = clock.read(pl.Series(texts, dtype=pl.String), LISBON)
+    if straight is None:
+        assert by_text.fault.any() or not all(PLAIN.fullmatch(text) for text in texts)
+        return
+    assert not by_text.fault.any()
+    assert (straight.first == by_text.first).all()
+    assert (straight.second == by_text.second).all()
