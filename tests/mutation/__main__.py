@@ -4,8 +4,8 @@
     python -m tests.mutation --coverage
 
 Needs the extra ``mutation``. Equal seeds give equal faults. A fault counts as found when a test
-that runs its line fails (tests of more than 5 s are left out), as hung when one does not end, and
-as missed after all of them or 30 s. Missed ones are printed; none is taken out of the count.
+that runs its line fails (tests of more than 2 s are left out), as hung when one does not end, and
+as missed after all of them or 10 s. Missed ones are printed; none is taken out of the count.
 """
 
 from __future__ import annotations

@@ -22,6 +22,8 @@ ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = "diagnostics"
 _ARITHMETIC = {"Add", "Sub", "Mul", "Div", "FloorDiv", "Mod", "Pow"}
 _IDENTITY = {"Is", "IsNot"}
+_SHIFTS = {"LShift", "RShift"}
+_KINDS = (_ARITHMETIC, _IDENTITY, _SHIFTS)
 _TWO_SIDED = {"arith_expr", "term", "power", "expr", "and_expr", "xor_expr", "shift_expr"}
 _ANNOTATED = {"annassign", "tfpdef", "funcdef"}
 
@@ -100,7 +102,7 @@ def _within_its_kind(name: str) -> bool:
     if "ReplaceBinaryOperator" not in name and "ReplaceComparisonOperator" not in name:
         return True
     before, after = name.split("_")[-2:]
-    return all((before in kind) == (after in kind) for kind in (_ARITHMETIC, _IDENTITY))
+    return all((before in kind) == (after in kind) for kind in _KINDS)
 
 
 def _is_run(node: Any, operator: str) -> bool:

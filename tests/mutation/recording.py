@@ -17,7 +17,7 @@ from tests.mutation import recorder
 from tests.mutation.mutants import PACKAGE, ROOT
 
 TESTS = "tests/diagnostics"
-LONGEST_S = 5.0
+LONGEST_S = 2.0
 """Slower tests, those of whole fleets, are not run against a fault."""
 _TIMED = "many_times_faster"
 """Nor are tests that measure time, which fail when a machine is busy."""
@@ -41,13 +41,15 @@ class Recording:
         return self._ordered(self._seconds)
 
     def tests_of(self, path: str, line: int) -> list[str]:
-        """The tests that run the statement at ``line``, or else the module's."""
+        """The tests that run the statement at ``line``, or else the module's; its own file first."""
         contexts = self._data.contexts_by_lineno(str(ROOT / path))
         every = self._ordered(self._tests(set().union(*contexts.values())) if contexts else ())
         lines = _statement(ROOT / path, line)
         near = [contexts[each] for each in lines if each in contexts]
         tests = self._ordered(self._tests(set().union(*near)) if near else ())
-        return tests if len(tests) >= _ENOUGH else tests + [t for t in every if t not in tests]
+        if len(tests) < _ENOUGH:
+            tests += [test for test in every if test not in tests]
+        return sorted(tests, key=lambda test: not _is_own(path, test))
 
     def _tests(self, contexts: Iterable[str]) -> Iterator[str]:
         for context in contexts:
@@ -93,6 +95,13 @@ def report(folder: Path) -> float:
     run.json_report(outfile=str(folder / "lines.json"))
     totals = json.loads((folder / "lines.json").read_text())["totals"]
     return 100.0 * float(totals["covered_branches"]) / float(totals["num_branches"])
+
+
+def _is_own(path: str, test: str) -> bool:
+    """Whether the test stands in a file named after the module, or after its folder."""
+    name = test.partition("::")[0].rpartition("/")[2].removeprefix("test_")
+    module = Path(path)
+    return name.startswith((module.stem, module.parent.name))
 
 
 def _state() -> str:

@@ -17,7 +17,7 @@ from types import CodeType, ModuleType
 import hypothesis
 import pytest
 
-BUDGET_S = 30.0
+BUDGET_S = 10.0
 """Once tests of one fault have taken so long, it counts as not found. All times here are the
 processor's: a busy machine must not make a fault look found."""
 TEST_LIMIT_S = 40.0
