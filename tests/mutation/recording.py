@@ -41,7 +41,7 @@ class Recording:
         return self._ordered(self._seconds)
 
     def tests_of(self, path: str, line: int) -> list[str]:
-        """The tests that run the statement at ``line``, or else the module's; its own file first."""
+        """The tests that run the statement at ``line``, or else the module's; its file first."""
         contexts = self._data.contexts_by_lineno(str(ROOT / path))
         every = self._ordered(self._tests(set().union(*contexts.values())) if contexts else ())
         lines = _statement(ROOT / path, line)
