@@ -6,7 +6,6 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from math import prod
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -18,7 +17,9 @@ from django.db.models import (
     Q,
     QuerySet,
 )
+from numpy.typing import NDArray
 
+from diagnostics.samples import FloatArray
 from diagnostics.verdict import Verdict
 from diagnostics.verdict import judge as judge_at
 from diagnostics.weigh import CONDITIONS
@@ -158,9 +159,24 @@ def site_score(scores: Sequence[float]) -> float:
     ``FURTHER_SYSTEMS * (1 - h) * (1 - prod(1 - p_i))``: a site with one system has that system's
     score, no site exceeds 100, and a higher score of any system never lowers its site's.
     """
-    highest, *others = sorted((score / 100.0 for score in scores), reverse=True)
-    any_other = 1.0 - prod(1.0 - share for share in others)
-    return 100.0 * (highest + FURTHER_SYSTEMS * (1.0 - highest) * any_other)
+    descending = np.array(sorted(scores, reverse=True), np.float64)
+    return float(site_scores(descending, np.zeros(1, np.intp))[0])
+
+
+def site_scores(scores: FloatArray, starts: NDArray[np.intp]) -> FloatArray:
+    """The same for many sites at once, shape (sites,).
+
+    scores: of all systems, site by site, those of a site descending, shape (n,). starts: where each
+    site begins, ascending, shape (sites,); no site is empty.
+    """
+    share = scores / 100.0
+    counts = np.diff(np.append(starts, share.size))
+    none_of_others = np.ones(starts.size)
+    for i in range(1, int(counts.max(initial=1))):
+        more = counts > i
+        none_of_others[more] *= 1.0 - share[starts[more] + i]
+    highest = share[starts]
+    return 100.0 * (highest + FURTHER_SYSTEMS * (1.0 - highest) * (1.0 - none_of_others))
 
 
 def rfc3339(moment: datetime) -> str:
@@ -223,14 +239,15 @@ def _by_site(ranks: Iterable[SystemRank]) -> list[SiteRank]:
     of_site: defaultdict[str, list[SystemRank]] = defaultdict(list)
     for rank in ranks:
         of_site[rank.site].append(rank)
-    scored = [(site_score([rank.score for rank in of_site[code]]), code) for code in of_site]
-    scored.sort(key=lambda pair: (-pair[0], pair[1]))
+    listed = [sorted(of_site[code], key=_highest_first) for code in sorted(of_site)]
+    scores = np.array([rank.score for ranks in listed for rank in ranks], np.float64)
+    counts = np.array([0, *(len(ranks) for ranks in listed)], np.intp)
+    score = site_scores(scores, np.cumsum(counts)[:-1])
     return [
-        SiteRank(
-            code,
-            place,
-            score,
-            tuple(sorted(of_site[code], key=lambda rank: (-rank.score, rank.system))),
-        )
-        for place, (score, code) in enumerate(scored, start=1)
+        SiteRank(listed[i][0].site, place, float(score[i]), tuple(listed[i]))
+        for place, i in enumerate(np.argsort(-score, kind="stable"), start=1)
     ]
+
+
+def _highest_first(rank: SystemRank) -> tuple[float, str]:
+    return -rank.score, rank.system

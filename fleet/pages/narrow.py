@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from urllib.parse import urlencode
 
@@ -10,7 +10,7 @@ from django.http import HttpRequest
 from django.utils.translation import gettext as _
 
 from fleet.pages import handling, words
-from fleet.pages.briefs import SiteBrief
+from fleet.pages.briefs import Occurring, SiteBrief
 
 NOT_SUSPECTED = ("normal", "not_enough_data", "wet_return")
 
@@ -72,20 +72,16 @@ class Choice:
     options: Sequence[tuple[str, str]]
 
 
-def choices(narrow: Narrow, sites: Iterable[SiteBrief]) -> list[Choice]:
+def choices(narrow: Narrow, found: Occurring) -> list[Choice]:
     """The selects, each with what occurs in the fleet; one with a single answer is left out."""
-    listed = list(sites)
-    clients = {(it.site.client, it.site.client_name) for it in listed}
-    areas = {(it.site.area, it.site.area) for it in listed}
-    suspected = {code for it in listed for code in it.conditions if code not in NOT_SUSPECTED}
+    suspected = found.conditions.difference(NOT_SUSPECTED)
     conditions = [
         (code, str(it.name)) for code, it in words.SUSPICIONS.items() if code in suspected
     ]
-    handled = {code for it in listed for code in it.handled}
-    states = [(code, str(word)) for code, word in handling.STATES.items() if code in handled]
+    states = [(code, str(word)) for code, word in handling.STATES.items() if code in found.handled]
     made = (
-        Choice("client", _("Client"), narrow.client, sorted(clients, key=lambda it: it[1])),
-        Choice("region", _("Region"), narrow.region, sorted(areas)),
+        Choice("client", _("Client"), narrow.client, sorted(found.clients, key=lambda it: it[1])),
+        Choice("region", _("Region"), narrow.region, [(it, it) for it in sorted(found.areas)]),
         Choice("condition", _("Suspicion"), narrow.condition, conditions),
         Choice("state", _("Taken up"), narrow.state, states),
     )

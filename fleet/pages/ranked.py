@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 
 from django.db.models import QuerySet
 
 from fleet.models import Event, Site, System
 from fleet.pages import handling, since, standings, units, urgency
-from fleet.pages.briefs import SiteBrief
+from fleet.pages.briefs import Rung
 from fleet.pages.handling import Handling
 from fleet.pages.standings import SystemLine
 from fleet.pages.units import Preference
@@ -21,8 +22,7 @@ from fleet.pages.urgency import Urgency, Week
 class Row:
     """One site of the list; its systems highest score first."""
 
-    rank: int
-    brief: SiteBrief
+    rung: Rung
     systems: tuple[SystemLine, ...]
     weeks: Mapping[int, Week]
     handled: Mapping[int, Handling]
@@ -43,12 +43,12 @@ class Row:
         """The reason in one line, in the reader's units."""
         return units.text(self.lead.why, self.prefer)
 
-    @property
+    @cached_property
     def urgency(self) -> Urgency:
         """How soon somebody should go."""
         return Urgency(self.weeks.get(self.lead.system.pk), self.lead.urgent, self.prefer)
 
-    @property
+    @cached_property
     def handling(self) -> Handling | None:
         """What the team did about the event to go to."""
         event = self.lead.event
@@ -88,13 +88,13 @@ class Row:
 
 
 def of(
-    sites: Sequence[tuple[int, SiteBrief]],
+    rungs: Sequence[Rung],
     systems: QuerySet[System],
     now: datetime,
     prefer: Preference,
 ) -> list[Row]:
-    """Rows of the sites in the order of their ranks. Six queries, however many sites."""
-    wanted = systems.filter(site__in=[brief.site.pk for _, brief in sites])
+    """Rows of the sites as they come. Six queries, however many sites."""
+    wanted = systems.filter(site__in=[rung.site for rung in rungs])
     lines = standings.system_lines(wanted, now)
     weeks = urgency.load(line.system.pk for line in lines)
     leading = [line.event for line in lines if line.event is not None]
@@ -102,9 +102,8 @@ def of(
     of_site: dict[int, list[SystemLine]] = {}
     for line in lines:
         of_site.setdefault(line.system.site_id, []).append(line)
-    rows = [
-        Row(rank, brief, tuple(of_site[brief.site.pk]), weeks, handled, prefer)
-        for rank, brief in sites
-        if brief.site.pk in of_site
+    return [
+        Row(rung, tuple(of_site[rung.site]), weeks, handled, prefer)
+        for rung in rungs
+        if rung.site in of_site
     ]
-    return sorted(rows, key=lambda row: row.rank)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
@@ -13,26 +12,18 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from fleet import access
-from fleet.pages import briefs, narrow, ranked, since, units, words
-from fleet.pages.briefs import SiteBrief
+from fleet.pages import narrow, ranked, since, units
+from fleet.pages.briefs import Fleet
 from fleet.pages.narrow import Narrow
 
 SITES_A_PAGE = 30
 
 
-def _counts(sites: Sequence[SiteBrief]) -> list[tuple[words.Attention, int]]:
-    """How many sites ask for what."""
-    counted = Counter(site.attention.code for site in sites)
-    return [(kind, counted[kind.code]) for kind in words.ATTENTIONS]
-
-
-def _first(sites: Sequence[SiteBrief]) -> int:
-    """Place of the first site that asks for a visit nobody has put off; -1 without one."""
-    for i, site in enumerate(sites):
-        event = site.lead.event
-        if site.lead.attention is words.ACT and not (event and event.handled == "shelved"):
-            return i
-    return -1
+def _ranks(fleet: Fleet, asked: Narrow) -> Sequence[int]:
+    """Ranks of the sites that are asked for."""
+    if not asked.any:
+        return range(1, len(fleet) + 1)
+    return [rank for rank, site in enumerate(fleet.all(), start=1) if asked.matches(site)]
 
 
 @require_GET
@@ -40,25 +31,24 @@ def ranking(request: HttpRequest) -> HttpResponse:
     """Sites the person may see, highest first; the address narrows them."""
     now, asked, prefer = timezone.now(), Narrow.asked(request), units.preference(request)
     systems = access.visible_systems(request.user)
-    sites = briefs.load(systems)
-    found = [(rank, site) for rank, site in enumerate(sites, start=1) if asked.matches(site)]
-    page = Paginator(found, SITES_A_PAGE).get_page(request.GET.get("page"))
-    place = _first(sites)
-    first = [(place + 1, sites[place])] if place >= 0 else []
-    rows = ranked.of(list({*first, *page.object_list}), systems, now, prefer)
+    fleet = Fleet(systems)
+    page = Paginator(_ranks(fleet, asked), SITES_A_PAGE).get_page(request.GET.get("page"))
+    first = fleet.first()
+    shown = {*page.object_list, first} - {0}
+    rows = ranked.of(fleet.rungs(sorted(shown)), systems, now, prefer)
     context: dict[str, Any] = {
         "role": access.role_of(request.user),
         "page": page,
-        "rows": [row for row in rows if (row.rank, row.brief) in page.object_list],
-        "first": next((row for row in rows if row.rank == place + 1), None),
-        "counts": _counts(sites),
-        "total": len(sites),
+        "rows": [row for row in rows if row.rung.rank in page.object_list],
+        "first": next((row for row in rows if row.rung.rank == first), None),
+        "counts": fleet.counts(),
+        "total": len(fleet),
         "narrow": asked,
         "units": prefer,
     }
     if request.headers.get("HX-Request") == "true":
         return render(request, "ranking/_list.html", context)
-    context["changes"] = since.load(systems, sites, now)
-    context["choices"] = narrow.choices(asked, sites)
+    context["changes"] = since.load(systems, fleet, now)
+    context["choices"] = narrow.choices(asked, fleet.occurring())
     context["technicians"] = access.technicians(request.user)
     return render(request, "ranking/page.html", context)

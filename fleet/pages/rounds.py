@@ -13,8 +13,8 @@ from django.views.decorators.http import require_GET, require_POST
 
 from fleet import access, asked
 from fleet.models import Role
-from fleet.pages import briefs, narrow, nearby, words
-from fleet.pages.briefs import SiteBrief
+from fleet.pages import narrow, nearby, words
+from fleet.pages.briefs import Fleet, Occurring, SiteBrief
 from fleet.pages.forms import PlaceForm, faults
 from fleet.pages.narrow import Narrow
 from fleet.pages.nearby import Limits, Map, Round
@@ -73,8 +73,9 @@ def _limits(request: HttpRequest) -> Limits:
 def rounds(request: HttpRequest) -> HttpResponse:
     """Rounds of the buildings that ask for a visit no day is set for; the address narrows them."""
     asked, limits, role = Narrow.asked(request), _limits(request), access.role_of(request.user)
-    sites = briefs.load(access.visible_systems(request.user))
+    sites = Fleet(access.visible_systems(request.user)).all()
     waiting = [site for site in sites if site.attention is words.ACT and _lines(site)]
+    occurring = Occurring.among(waiting)
     found = nearby.rounds([site for site in waiting if asked.matches(site)], limits)
     page = Paginator(found, ROUNDS_A_PAGE).get_page(request.GET.get("page"))
     context = {
@@ -87,7 +88,7 @@ def rounds(request: HttpRequest) -> HttpResponse:
         "stops": STOPS,
         "reach": REACH_KM,
         "narrow": asked,
-        "choices": [it for it in narrow.choices(asked, waiting) if it.name != "state"],
+        "choices": [it for it in narrow.choices(asked, occurring) if it.name != "state"],
         "technicians": access.technicians(request.user),
         "role": role,
     }

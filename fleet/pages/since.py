@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from fleet.models import Event, SiteVisit, System
 from fleet.pages import words
-from fleet.pages.briefs import SiteBrief
+from fleet.pages.briefs import Fleet
 from fleet.pages.standings import STALE
 
 MOST_NAMED = 4
@@ -50,8 +50,8 @@ def yesterday(now: datetime) -> datetime:
     return today - timedelta(days=1)
 
 
-def load(systems: QuerySet[System], sites: Sequence[SiteBrief], now: datetime) -> list[Kind]:
-    """What changed, kinds without a change left out. Two queries."""
+def load(systems: QuerySet[System], fleet: Fleet, now: datetime) -> list[Kind]:
+    """What changed, kinds without a change left out. Three queries."""
     since = yesterday(now)
     events = Event.objects.filter(system__in=systems.order_by(), withdrawn=False)
     moved = events.filter(Q(opened_at__gte=since) | Q(closed_at__gte=since))
@@ -73,18 +73,19 @@ def load(systems: QuerySet[System], sites: Sequence[SiteBrief], now: datetime) -
     kinds = (
         Kind(_("New suspicions"), [named for closed, named in said if closed is None]),
         Kind(_("Gone"), [named for closed, named in said if closed is not None]),
-        Kind(_("Data stopped"), _silent(sites, now)),
+        Kind(_("Data stopped"), _silent(systems, fleet, now)),
         Kind(_("Visits"), done),
     )
     return [kind for kind in kinds if kind.items]
 
 
-def _silent(sites: Sequence[SiteBrief], now: datetime) -> list[Named]:
-    """Systems whose last sample became old since yesterday began."""
-    first, last = yesterday(now) - STALE, now - STALE
-    return [
-        Named(f"{site.site.name} {system.code}", words.ago(system.last_sample, now))
-        for site in sites
-        for system in site.systems
-        if system.last_sample is not None and first <= system.last_sample < last
-    ]
+def _silent(systems: QuerySet[System], fleet: Fleet, now: datetime) -> list[Named]:
+    """Systems whose last sample became old since yesterday began, in the order of the list."""
+    since, until = yesterday(now) - STALE, now - STALE
+    silent = systems.filter(standing__last_sample__gte=since, standing__last_sample__lt=until)
+    rows = silent.order_by().values_list("pk", "code", "site__name", "standing__last_sample")
+    found = {pk: Named(f"{site} {code}", words.ago(last, now)) for pk, code, site, last in rows}
+    if not found:
+        return []
+    order = fleet.order()
+    return [found[pk] for pk in sorted(found, key=order.__getitem__)]

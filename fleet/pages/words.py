@@ -6,7 +6,6 @@ import math
 import re
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop, ngettext
@@ -91,15 +90,18 @@ def attention(leading: str, probability: float, *, urgent: bool, open_events: bo
     return QUIET if sure and not open_events else WATCH
 
 
+_SURENESS = (
+    (0.95, gettext_noop("nearly certain")),
+    (0.8, gettext_noop("very likely")),
+    (0.6, gettext_noop("likely")),
+    (0.4, gettext_noop("about even")),
+    (-math.inf, gettext_noop("possible")),
+)
+
+
 def sureness(probability: float) -> str:
     """A probability in words."""
-    steps = (
-        (0.95, _("nearly certain")),
-        (0.8, _("very likely")),
-        (0.6, _("likely")),
-        (0.4, _("about even")),
-    )
-    return next((word for limit, word in steps if probability >= limit), _("possible"))
+    return _(next(word for limit, word in _SURENESS if probability >= limit))
 
 
 def push(log_ratio: float) -> str:
@@ -110,11 +112,6 @@ def push(log_ratio: float) -> str:
     shown = decimal(f"{factor:.1f}" if factor < 9.95 else f"{factor:.0f}")
     said = _("%(n)s times likelier") if log_ratio > 0 else _("%(n)s times less likely")
     return said.replace(" ", NARROW, 1) % {"n": shown}
-
-
-def probability_of(verdict: dict[str, Any], condition: str) -> float:
-    """The probability a stored verdict gives ``condition``; 0 when it gives none."""
-    return float((verdict.get("conditions") or {}).get(condition, 0.0))
 
 
 def ago(then: datetime | None, now: datetime) -> str:

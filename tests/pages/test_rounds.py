@@ -25,8 +25,8 @@ QUERIES = 9
 def site(pk: int, place: tuple[float, float] | None, region: str = "") -> SiteBrief:
     lat, lon = place or (None, None)
     where = Place(pk, f"s-{pk}", f"Site {pk}", "c", "Client", region, "Europe/Lisbon", lat, lon)
-    quiet = {"urgent": False, "last_sample": None, "events": ()}
-    return SiteBrief(where, (SystemBrief(pk, "R1", 50.0, "overcharge", 0.9, **quiet),))
+    quiet = {"urgent": False, "events": ()}
+    return SiteBrief(where, (SystemBrief(pk, "R1", 50.0, "overcharge", 0.9, **quiet),), 50.0)
 
 
 def test_distances_are_those_published() -> None:
