@@ -8,7 +8,6 @@ from numpy.typing import NDArray
 from diagnostics.samples import FloatArray
 from diagnostics.windows import FEATURES, INDEX, Windows
 
-DAY_S = 86_400.0
 _WEIGHT_COLUMN = np.array([INDEX[f.weight] if f.weight else -1 for f in FEATURES])
 _IS_SECONDS = _WEIGHT_COLUMN < 0
 
