@@ -86,7 +86,7 @@ class PlainRows:
         if width <= 0 or (self.ends - self.begins <= width).any():
             return None
         octets = np.frombuffer(self.plain, np.uint8)
-        cells = octets[self.begins[:, None] + np.arange(width + 1)]
+        cells: NDArray[np.uint8] = octets[self.begins[:, None] + np.arange(width + 1)]
         if (cells[:, -1] != separator).any() or (cells[:, :-1] == separator).any():
             return None
         return cells[:, :-1]
