@@ -19,11 +19,9 @@ from diagnostics.windows import FEATURES, Windows
 from fleet.analysis import day_rows
 from fleet.analysis.instants import DAY, midnight, to_64
 from fleet.models import Window
+from fleet.timeseries.binary import EPOCH, HEADER, TRAILER
 
 FLOAT8_OID = 701
-PG_EPOCH = np.datetime64("2000-01-01T00:00:00", "us")
-HEADER = b"PGCOPY\n\xff\r\n\0" + bytes(8)
-TRAILER = b"\xff\xff"
 
 _ARRAY = [
     ("array_size", ">i4"),
@@ -105,7 +103,7 @@ def pack(system_id: int, windows: Windows) -> bytes:
     rows["fields"] = 4
     rows["system_size"], rows["system"] = 8, system_id
     rows["start_size"] = 8
-    rows["start"] = (windows.start - PG_EPOCH).astype("timedelta64[us]").astype(np.int64)
+    rows["start"] = (windows.start - EPOCH).astype("timedelta64[us]").astype(np.int64)
     rows["version_size"], rows["version"] = 4, METHOD_VERSION
     rows["array_size"] = 20 + 12 * len(FEATURES)
     rows["dimensions"], rows["element"] = 1, FLOAT8_OID
@@ -122,5 +120,5 @@ def unpack(data: bytes) -> Windows:
     rows = np.frombuffer(body, READ_ROW)
     if np.any(rows["length"] != len(FEATURES)):
         raise StoredWindowsError(StoredWindowsError.__doc__)
-    start = PG_EPOCH + rows["start"].astype(np.int64).astype("timedelta64[us]")
+    start = EPOCH + rows["start"].astype(np.int64).astype("timedelta64[us]")
     return Windows(start, rows["features"]["value"].astype(np.float64))
