@@ -162,3 +162,106 @@ def test_pressures_the_wrong_way_round_are_no_pressures() -> None:
         assert kept[:20].all()
         assert not kept[20:30].any()
         assert kept[30:].all()
+
+
+FROZEN_AFTER_S = {
+    "discharge_pressure": 1800,
+    "suction_pressure": 1800,
+    "discharge_temperature": 3600,
+    "suction_temperature": 3600,
+    "liquid_temperature_outdoor_side": 3600,
+    "liquid_temperature_indoor_side": 3600,
+    "subcooler_gas_temperature": 3600,
+    "outdoor_coil_temperature": 3600,
+    "outdoor_air_temperature": 21_600,
+}
+"""Half an hour for pressures, an hour for pipes, six hours for air."""
+
+
+@pytest.mark.parametrize("name", FROZEN_AFTER_S)
+def test_a_reading_is_frozen_only_after_its_time(name: str) -> None:
+    """Logged every second; another channel moves throughout."""
+    limit = FROZEN_AFTER_S[name]
+    other = SUCTION if name != SUCTION else "discharge_temperature"
+    n = limit + 21
+    for still, frozen in ((limit, False), (limit + 1, True)):
+        values = 300.0 + 0.1 * np.arange(n)
+        if name.endswith("pressure"):
+            values = 1e6 + np.arange(n) * 100.0
+        values[10 : 10 + still] = values[10]
+        outdoor = {name: values, other: 285.0 + 0.01 * (np.arange(n) % 500)}
+        flat = cleaning.clean(running(n, 1.0, outdoor)).flatline[name]
+        assert flat.tolist() == [frozen and 10 <= i < 10 + still for i in range(n)]
+
+
+@pytest.mark.parametrize(("count", "frozen"), [(7, False), (8, True)])
+def test_eight_equal_readings_are_the_fewest_that_are_frozen(count: int, frozen: bool) -> None:
+    """Logged every ten minutes; the moving channel has as many."""
+    n = count + 2
+    values = np.concatenate([[280.0], np.full(count, 281.0), [282.0]])
+    other = 300.0 + 3.0 * np.arange(n)
+    samples = running(n, 600.0, {SUCTION: values, "discharge_temperature": other})
+    assert cleaning.clean(samples).flatline[SUCTION].any() == frozen
+
+
+@pytest.mark.parametrize(
+    ("name", "level", "swing", "moves"),
+    [
+        ("discharge_temperature", 340.0, 0.99, False),
+        ("discharge_temperature", 340.0, 1.01, True),
+        (DISCHARGE, 2.5e6, 49e3, False),
+        (DISCHARGE, 2.5e6, 52e3, True),
+    ],
+)
+def test_others_move_by_a_kelvin_or_two_per_cent_of_a_pressure(
+    name: str, level: float, swing: float, moves: bool
+) -> None:
+    """Between two levels, so that all but a tenth of the readings lie on them."""
+    values = level + swing * (np.arange(100) % 2)
+    assert cleaning._span(name, values) is moves
+    assert cleaning._span(name, values[:7]) is False
+
+
+@pytest.mark.parametrize(
+    ("name", "interval_s", "jump", "spike"),
+    [
+        (SUCTION, 1.0, 2.9, False),
+        (SUCTION, 1.0, 3.1, True),
+        (SUCTION, 10.0, 4.9, False),
+        (SUCTION, 10.0, -5.1, True),
+        (DISCHARGE, 1.0, 59e3, False),
+        (DISCHARGE, 1.0, 61e3, True),
+        (DISCHARGE, 10.0, 99e3, False),
+        (DISCHARGE, 10.0, 101e3, True),
+    ],
+)
+def test_a_spike_is_farther_and_faster_than_the_truth_can_go(
+    name: str, interval_s: float, jump: float, spike: bool
+) -> None:
+    """3 K and 0.5 K/s, 60 kPa and 10 kPa/s, whichever is more."""
+    values = np.full(40, 2.5e6 if name == DISCHARGE else 283.0)
+    for place in (0, 1, 20, 38, 39):
+        spoilt = values.copy()
+        spoilt[place] += jump
+        found = cleaning.clean(running(40, interval_s, {name: spoilt})).samples.outdoor[name]
+        edge = place in (0, 39)  # it has one neighbour only
+        assert np.isnan(found).tolist() == [i == place and spike and not edge for i in range(40)]
+
+
+def test_a_jump_within_six_sigmas_of_its_neighbourhood_is_no_spike() -> None:
+    """Neighbours 1 K below and above by turns: with the jump their median is 1 K above, and the
+    median deviation 2 K; six sigmas are 17.8 K, so 18.8 K from the level between."""
+    for jump, spike in ((18.5, False), (19.0, True)):
+        values = 283.0 + np.array([-1.0, 1, -1, 1, -1, jump, 1, -1, 1, -1, 1])
+        found = cleaning.clean(running(11, 1.0, {SUCTION: values})).samples.outdoor[SUCTION]
+        assert np.flatnonzero(np.isnan(found)).tolist() == [5] * spike
+
+
+@pytest.mark.parametrize(("above_pa", "kept"), [(99e3, True), (101e3, False)])
+def test_pressures_may_cross_by_what_transducers_are_off(above_pa: float, kept: bool) -> None:
+    n = 10
+    pressures = {DISCHARGE: np.full(n, 1e6), "suction_pressure": np.full(n, 1e6 + above_pa)}
+    for speed, expected in ((60.0, kept), (0.0, True)):
+        found = cleaning.clean(running(n, 10.0, pressures | {"compressor_speed": speed}))
+        for name in pressures:
+            assert np.isfinite(found.samples.outdoor[name]).all() == expected

@@ -33,10 +33,10 @@ def test_bits_of_even_odds() -> None:
 
 
 def test_a_mixture_has_the_mean_and_spread_of_both_parts() -> None:
-    """A quarter at 4 -/+ 1, the rest at 0 -/+ 2: mean 1, square (17 + 3 * 4) / 4 = 7.25."""
-    mean, spread = settling._mixed((4.0, 1.0), (0.0, 2.0), 0.25)
-    assert mean == pytest.approx(1.0)
-    assert spread == pytest.approx(np.sqrt(7.25 - 1.0))
+    """A quarter at 4 -/+ 0.5, the rest at 3 -/+ 2: mean 3.25, square (16.25 + 3 * 13) / 4."""
+    mean, spread = settling._mixed((4.0, 0.5), (3.0, 2.0), 0.25)
+    assert mean == pytest.approx(3.25)
+    assert spread == pytest.approx(np.sqrt(55.25 / 4.0 - 3.25**2))
 
 
 def test_a_logged_deviation_holds_the_prediction_by_its_hours_and_uncertainty() -> None:

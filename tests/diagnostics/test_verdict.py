@@ -257,3 +257,39 @@ def test_days_of_the_last_week_are_not_learned_from() -> None:
 def test_a_suspicion_without_any_clear_reason_is_called_weak() -> None:
     said = ledger.one_line("overcharge", "", (), 1.0)
     assert said == f"Weak suspicion of {ledger.WORDS['overcharge']}."
+
+
+def _scored(normal: float, days: list[float], **features: float) -> float:
+    """Score of a row that is ``normal`` so probable, over days that are."""
+    rest = [(1.0 - p) / 5 for p in [normal, *days]]
+    probabilities = np.array([[p, *[q] * 5] for p, q in zip([normal, *days], rest, strict=True)])
+    return verdict._score(windows(1, **features), probabilities)
+
+
+def test_a_score_is_seven_tenths_probability_and_four_parts_of_the_rest() -> None:
+    """100 * 0.9 * (0.7 + 0.08 * 4 K / 8 K + 0.08 / 2 days + 0.07 * 1 K / 2 K)."""
+    found = _scored(0.1, [0.2, 0.8], subcooling_to_indoor_k=9.0, shortfall_k=1.0)
+    assert found == pytest.approx(90.0 * (0.7 + 0.04 + 0.04 + 0.035))
+    low = _scored(0.1, [0.2, 0.8], subcooling_to_indoor_k=1.0, shortfall_k=1.0)
+    assert low == pytest.approx(found)
+
+
+def test_the_parts_of_a_score_have_their_ends() -> None:
+    calm = {"subcooling_to_indoor_k": 5.0, "discharge_superheat_k": 30.0}
+    least = _scored(0.5, [0.9, 0.5], shortfall_k=-3.0, **calm)
+    assert least == pytest.approx(50.0 * 0.7)
+    assert _scored(0.5, [0.9], shortfall_k=np.nan, **calm) == pytest.approx(35.0)
+    worst = _scored(
+        0.0, [0.1], shortfall_k=9.0, subcooling_to_indoor_k=30.0, discharge_superheat_k=1.0
+    )
+    assert worst == pytest.approx(100.0)
+
+
+@pytest.mark.parametrize(
+    ("running_s", "judged_s", "share"),
+    [(36_000.0, 18_000.0, 0.5), (0.0, 0.0, 0.0), (np.nan, np.nan, 0.0)],
+)
+def test_coverage_is_the_share_of_running_time_that_was_judged(
+    running_s: float, judged_s: float, share: float
+) -> None:
+    assert verdict._coverage(windows(1, running_s=running_s, judged_s=judged_s))[0] == share

@@ -1,0 +1,157 @@
+"""The parts of the liquid's flow, against sums done by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from diagnostics import liquid_flow, subcooler
+from diagnostics.plant import BranchSide
+from diagnostics.subcooler import Logarithm, Stream
+from tests.diagnostics.made import Scene, scene, with_valve
+
+NO_DROP = {"liquid_temperature_indoor_side": 312.15}
+
+
+def stream_of(s: Scene) -> Stream:
+    return subcooler.stream(s.samples, s.states, s.direction, s.fluid, s.plant)
+
+
+def share_of_compressor(s: Scene) -> float:
+    flow = liquid_flow.estimate(s.samples, s.states, s.direction, s.fluid, s.plant)
+    return float(flow.main_kg_s[180] / flow.compressor_kg_s[180])
+
+
+@pytest.mark.parametrize(
+    ("side", "valve", "share"),
+    [
+        (None, 0.4, 1.35**-0.5),
+        (BranchSide.OUTDOOR, 0.4, 1.35**-0.5),
+        (BranchSide.INDOOR, 0.4, 1.0),
+        (BranchSide.OUTDOOR, 0.0, 1.0),
+    ],
+)
+def test_without_a_drop_an_open_valve_may_pass_a_third_of_the_stream(
+    side: BranchSide | None, valve: float, share: float
+) -> None:
+    """Between 1 and 1/1.35 of the compressor's flow, in the middle of their logarithms."""
+    s = scene(plant=with_valve(side=side), outdoor=NO_DROP | {"subcooler_valve": valve})
+    assert share_of_compressor(s) == pytest.approx(share, rel=1e-6)
+
+
+def test_an_unknown_side_is_the_middle_of_both_and_adds_a_quarter_of_their_distance() -> None:
+    s = scene(outdoor={"subcooler_gas_temperature": 290.0})
+    at = stream_of(s)
+    up, down, open_ended = (
+        subcooler.bypass_ratio(at, np.full(at.sign.size, side), s.fluid)
+        for side in (1.0, -1.0, 0.0)
+    )
+    assert open_ended.value[60] == pytest.approx((up.value[60] + down.value[60]) / 2)
+    apart = (np.exp(up.value[60] - down.value[60]) - 1.0) / 4.0
+    assert open_ended.sigma[60] == pytest.approx(np.hypot(up.sigma[60], apart))
+
+
+def test_the_ratio_is_as_sure_as_its_drop_and_its_gas() -> None:
+    """0.15 K of 14 K, and 1.5 K of gas at its mean heat since the dew point, as a share of what
+    the bypass takes up."""
+    s = scene(outdoor={"subcooler_gas_temperature": 290.0})
+    at = stream_of(s)
+    found = subcooler.bypass_ratio(at, np.ones(at.sign.size), s.fluid)
+    low, high = np.full(1, 0.95e6), np.full(1, 2.6e6)
+    dew_k, h_dew = float(s.fluid.t_dew_k(low)[0]), float(s.fluid.h_dew_j_kg(low)[0])
+    gas = float(s.fluid.h_vapour_j_kg(low, np.full(1, 290.0))[0])
+    entering = float(s.fluid.h_liquid_j_kg(np.full(1, 312.15), high)[0])
+    gas_share = 1.5 * (gas - h_dew) / (290.0 - dew_k) / (gas - entering)
+    assert found.sigma[60] == pytest.approx(np.hypot(0.15 / 14.0, gas_share))
+
+
+def test_wet_gas_carries_a_tenth_more_than_saturated_vapour_would() -> None:
+    s = scene(outdoor={"subcooler_gas_temperature": 290.0})
+    at = stream_of(s)
+    at = replace(at, wet=np.ones(at.sign.size, bool))
+    found = subcooler.bypass_ratio(at, np.ones(at.sign.size), s.fluid)
+    dew = float(s.fluid.h_dew_j_kg(np.full(1, 0.95e6))[0])
+    h = [
+        float(s.fluid.h_liquid_j_kg(np.full(1, t), np.full(1, 2.6e6))[0]) for t in (312.15, 298.15)
+    ]
+    assert found.value[60] == pytest.approx(np.log((h[0] - h[1]) / (dew - h[0])) + 0.1, rel=1e-6)
+    assert found.sigma[60] == pytest.approx(np.hypot(0.15 / 14.0, 0.15))
+
+
+def test_gas_without_a_thermistor_lies_between_dew_point_and_liquid() -> None:
+    s = scene()
+    at = stream_of(s)
+    h, sigma = subcooler._gas_enthalpy(at, s.fluid)
+    dew = float(s.fluid.t_dew_k(np.full(1, 0.95e6))[0])
+    middle = (dew + 312.15) / 2.0
+    assert h[60] == pytest.approx(
+        float(s.fluid.h_vapour_j_kg(np.full(1, 0.95e6), np.full(1, middle))[0])
+    )
+    h_dew = float(s.fluid.h_dew_j_kg(np.full(1, 0.95e6))[0])
+    # A quarter of the whole range is half of the rise from the dew point to its middle.
+    assert sigma[60] == pytest.approx((h[60] - h_dew) / 2.0)
+
+
+@pytest.mark.parametrize(
+    ("learned", "sigma"), [(0.4, 0.4), (0.05, 0.15), (2.0, 0.5 * 2**0.5), (np.nan, 0.5 * 2**0.5)]
+)
+def test_a_drop_is_as_sure_as_the_offset_learned_within_the_class_of_thermistors(
+    learned: float, sigma: float
+) -> None:
+    way = replace(scene(10).direction, offset_sigma_k=learned)
+    assert subcooler._drop_sigma_k(way) == pytest.approx(sigma)
+
+
+@pytest.mark.parametrize(("sign", "middle", "sigma"), [(1, 1.0, 0.01), (-1, 0.9, 0.05)])
+def test_liquid_from_the_rooms_lies_between_saturation_and_discharge(
+    sign: int, middle: float, sigma: float
+) -> None:
+    """Saturation at 0.8 of the discharge pressure: the middle 0.9, a quarter of 0.2 for sigma."""
+    s = scene(10)
+    discharge = np.full(1, 2.6e6)
+    entering = s.fluid.t_bubble_k(0.8 * discharge)
+    found = subcooler._line_pressure(entering, discharge, np.full(1, float(sign)), s.fluid)
+    assert found[0] == pytest.approx(middle * discharge, rel=1e-4)
+    assert found[1] == pytest.approx(sigma * discharge, rel=1e-3)
+
+
+@pytest.mark.parametrize(("speed", "sigma"), [(27.5, np.hypot(0.1, 0.15)), (27.6, 0.1)])
+def test_hot_gas_is_doubted_up_to_a_quarter_of_the_speed(speed: float, sigma: float) -> None:
+    found = liquid_flow._with_hot_gas(
+        Logarithm(np.zeros(1), np.full(1, 0.1)), np.full(1, speed), with_valve()
+    )
+    assert found.sigma == pytest.approx([sigma])
+
+
+def test_no_stream_is_more_than_the_compressor_moves_at_most() -> None:
+    """Too much, known, not known; and nothing known of the compressor either."""
+    most = np.array([0.2, 0.2, 0.2, np.nan])
+    middle, low, high = liquid_flow._limited(
+        np.array([0.3, 0.1, np.nan, np.nan]),
+        np.array([0.25, 0.05, np.nan, np.nan]),
+        np.array([0.4, 0.15, np.nan, np.nan]),
+        most,
+    )
+    np.testing.assert_array_equal(middle, [0.2, 0.1, np.nan, np.nan])
+    np.testing.assert_array_equal(low, [0.2, 0.05, 0.0, np.nan])
+    np.testing.assert_array_equal(high, [0.2, 0.15, 0.2, np.nan])
+
+
+def test_two_that_disagree_widen_their_mean_by_the_birge_ratio() -> None:
+    """Equal sigmas of 0.1 make 0.0707; 0.4 apart, chi square is 8, and 0.2 is left."""
+    one, other = (Logarithm(np.array([v]), np.array([0.1])) for v in (0.0, 0.4))
+    found = liquid_flow.combine(one, other)
+    assert (found.value[0], found.sigma[0]) == pytest.approx((0.2, 0.2))
+    near = liquid_flow.combine(one, Logarithm(np.array([0.1]), np.array([0.2])))
+    assert (near.value[0], near.sigma[0]) == pytest.approx((0.02, 125**-0.5))
+
+
+@pytest.mark.parametrize(("values", "known"), [(2.0, True), (0.0, False), (-1.0, False)])
+def test_a_logarithm_is_of_positive_quantities_only(values: float, known: bool) -> None:
+    found = subcooler.logarithm(np.array([values]), np.array([0.1]), np.array([True]))
+    assert np.isfinite(found.value[0]) == np.isfinite(found.sigma[0]) == known
+    for sigma, usable in ((np.nan, True), (0.1, False)):
+        unknown = subcooler.logarithm(np.array([2.0]), np.array([sigma]), np.array([usable]))
+        assert np.isnan(unknown.value[0])
