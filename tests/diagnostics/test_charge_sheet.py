@@ -73,6 +73,7 @@ def test_runs_hold_section_times_length_times_density() -> None:
     assert line(sheet, "Liquid in the run of 10.70").value == pytest.approx(4.3868, rel=5e-4)
     assert line(sheet, "Liquid in the run of 7.90").value == pytest.approx(0.9565, rel=5e-4)
     assert line(sheet, "Liquid in all").value == pytest.approx(5.3434, rel=5e-4)
+    assert "condensing at 40 °C, subcooled by 0 K" in line(sheet, "Density").note
     rated = line(sheet, "Rated charge")
     assert rated.value == 18.5
     assert "hold 29% of it; 13.2 kg are left" in rated.note
@@ -198,8 +199,11 @@ def test_numbers_that_cannot_be_are_refused_by_name(value: float) -> None:
 
 
 def test_a_state_without_liquid_is_refused() -> None:
-    with pytest.raises(ValueError, match="enter a state the lines can have"):
-        charge_sheet.liquid_density_kg_m3(Refrigerant.R32, LiquidState(400.0, 5.0))
+    said = (
+        r"R-32 is no liquid .* condensing at 130\.0 °C with 5\.0 K .*: enter a state the lines can"
+    )
+    with pytest.raises(ValueError, match=said):
+        charge_sheet.liquid_density_kg_m3(Refrigerant.R32, LiquidState(403.15, 5.0))
     with pytest.raises(ValueError, match=r"-2\.0 K of subcooling"):
         charge_sheet.liquid_density_kg_m3(Refrigerant.R32, LiquidState(313.15, -2.0))
 

@@ -288,3 +288,40 @@ def test_the_likely_date_is_the_height_above_one_kelvin_over_the_rate() -> None:
     assert found.slope.per_day == pytest.approx(-0.02)
     assert found.reaches is not None
     assert found.reaches.likely == days.date[-1] + 250
+
+
+@pytest.mark.parametrize(("count", "held"), [(40, 10), (10, 10), (4, 4)])
+def test_dates_reach_as_far_as_height_and_rate_are_doubted(count: int, held: int) -> None:
+    """5 K to go at 0.02 K a day (0.03 to 0.01), half as fast again or as slow; the height is good
+    to twice the noise of ten days, or of as many as there are."""
+    days = Days(
+        date=START.astype("datetime64[D]") + np.arange(count),
+        number=np.arange(count, dtype=float),
+        residual=np.zeros(count),
+        expected=np.zeros(count),
+        covariance=np.eye(count),
+        noise_k=0.5,
+    )
+    found = drifts._reach(days, drifts.Slope(-0.02, -0.03, -0.01), 6.0, count)
+    last, doubt = days.date[-1], 2 * 0.5 / held**0.5
+    assert found.likely == last + 250
+    assert found.earliest == last + round((5.0 - doubt) / 0.045)
+    wait = (5.0 + doubt) / (0.01 / 1.5)
+    assert found.latest == (last + round(wait) if wait <= 730 else None)
+    gone = drifts._reach(days, drifts.Slope(-0.02, -0.03, -0.01), 0.5, count)
+    assert gone.likely == last
+
+
+def test_a_date_two_years_ahead_is_the_last_that_is_given() -> None:
+    days = Days(START.astype("datetime64[D]") + np.arange(2), *[np.zeros(2)] * 3, np.eye(2), 0.0)
+    steady = drifts.Slope(-0.01, -0.01, -0.01)
+    assert drifts._reach(days, steady, 8.3, 2).likely == days.date[-1] + 730
+    assert drifts._reach(days, steady, 8.32, 2).likely is None
+
+
+def test_rates_in_words_go_from_the_slower_to_the_faster() -> None:
+    found = said(History(leak_k=0.03), 1, 170)
+    assert found.slope is not None
+    low, high = -7 * found.slope.high_per_day, -7 * found.slope.low_per_day
+    assert 0.0 < low < high
+    assert f" K a week ({low:.2f} to {high:.2f}) for " in found.sentence

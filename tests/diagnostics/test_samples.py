@@ -2,14 +2,9 @@
 
 from __future__ import annotations
 
-import dataclasses
-import importlib
-import pkgutil
-
 import numpy as np
 import pytest
 
-import diagnostics
 from diagnostics.samples import Samples, SamplesError
 from diagnostics.windows import WINDOW_S
 from tests.diagnostics.rows import START as FIRST_WINDOW
@@ -78,19 +73,3 @@ def test_windows_between_two_times_begin_with_the_first_and_end_before_the_secon
     quarter = np.timedelta64(WINDOW_S, "s")
     cut = windows(6).between(FIRST_WINDOW + quarter, FIRST_WINDOW + 3 * quarter)
     assert ((cut.start - FIRST_WINDOW) / SECOND).tolist() == [900.0, 1800.0]
-
-
-def test_whatever_is_handed_on_cannot_be_changed_by_who_gets_it() -> None:
-    names = [each.name for each in pkgutil.walk_packages(diagnostics.__path__, "diagnostics.")]
-    values = {
-        value
-        for name in names
-        for value in vars(importlib.import_module(name)).values()
-        if isinstance(value, type) and dataclasses.is_dataclass(value)
-    }
-    assert len(values) > 50
-    assert not {value.__qualname__ for value in values if not _frozen(value)}
-
-
-def _frozen(value: type) -> bool:
-    return bool(value.__dataclass_params__.frozen)  # type: ignore[attr-defined]
