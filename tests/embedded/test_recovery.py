@@ -148,6 +148,7 @@ def test_a_killed_broker_whose_data_are_gone_is_restarted(stack: Stack) -> None:
     killed = stack.broker()
     shutil.rmtree(stack.place.broker)
     killed.kill()
+    killed.wait(30)
     user.join_again()
     assert user.refusal == ""
     assert stack.broker() != killed
