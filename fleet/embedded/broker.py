@@ -8,32 +8,20 @@ import shutil
 import signal
 import socket
 import time
-from collections.abc import Callable
-
-import psutil
 
 from fleet.embedded import binaries, children
 from fleet.embedded.errors import EmbeddedError
-from fleet.embedded.place import Place
 
 log = logging.getLogger(__name__)
 
 _NAMES = ("valkey", "redis")
 _START_LIMIT_S = 20.0
-_STOP = ((signal.SIGTERM, 5.0),)
 
 
-class Broker:
-    """One broker process with its append-only file."""
+class Broker(children.Server):
+    """One broker process with its append-only file, which it writes before it stops."""
 
-    def __init__(self, place: Place, cancelled: Callable[[], bool] = lambda: False) -> None:
-        self.place = place
-        self.cancelled = cancelled
-        self.process: psutil.Process | None = None
-
-    def alive(self) -> bool:
-        """Tell whether the process runs."""
-        return children.alive(self.process)
+    stop_signals = ((signal.SIGTERM, 5.0),)
 
     def start(self) -> None:
         """Start the broker; set its data aside if they keep it from starting.
@@ -41,7 +29,7 @@ class Broker:
         Nothing is lost by that: the queue is the database, a sweeper rings again.
         """
         for leftover in children.working_in(self.place.broker, _NAMES):
-            children.stop(leftover, *_STOP)
+            children.stop(leftover, *self.stop_signals)
         try:
             self._launch_and_wait()
         except EmbeddedError:
@@ -52,12 +40,6 @@ class Broker:
             shutil.rmtree(aside, ignore_errors=True)
             self.place.broker.rename(aside)
             self._launch_and_wait()
-
-    def stop(self) -> None:
-        """Stop the broker; it writes its file first."""
-        if self.process and self.alive():
-            children.stop(self.process, *_STOP)
-        self.process = None
 
     def _launch_and_wait(self) -> None:
         self.place.broker.mkdir(mode=0o700, exist_ok=True)

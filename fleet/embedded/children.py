@@ -14,7 +14,7 @@ from typing import TypedDict
 
 import psutil
 
-from fleet.embedded.place import Account
+from fleet.embedded.place import Account, Place
 
 KEEPER = "MILLRACE_KEEPER"  # environment: id of the process that keeps this one
 _PR_SET_PDEATHSIG = 1
@@ -100,10 +100,8 @@ def alive(process: psutil.Process | None) -> bool:
     try:
         process.wait(0)
     except psutil.TimeoutExpired:
-        try:
+        with contextlib.suppress(psutil.NoSuchProcess):
             return bool(process.status() != psutil.STATUS_ZOMBIE)
-        except psutil.NoSuchProcess:
-            return False
     return False
 
 
@@ -135,6 +133,30 @@ def stop(process: psutil.Process, *signals: tuple[signal.Signals, float]) -> Non
             process.send_signal(signum)
         if _ended_within(process, seconds):
             return
+
+
+class Server:
+    """One server of a private stack. ``cancelled`` ends the wait for its start.
+
+    A kind of server has the signals that stop it, each with the seconds given to it.
+    """
+
+    stop_signals: tuple[tuple[signal.Signals, float], ...]
+
+    def __init__(self, place: Place, cancelled: Callable[[], bool] = lambda: False) -> None:
+        self.place = place
+        self.cancelled = cancelled
+        self.process: psutil.Process | None = None
+
+    def alive(self) -> bool:
+        """Tell whether the process runs."""
+        return alive(self.process)
+
+    def stop(self) -> None:
+        """Send the signals in turn, then end it by force."""
+        if self.process and self.alive():
+            stop(self.process, *self.stop_signals)
+        self.process = None
 
 
 def _ended_within(process: psutil.Process, seconds: float) -> bool:

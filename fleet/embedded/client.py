@@ -15,10 +15,11 @@ from pathlib import Path
 from typing import Any
 
 from fleet.embedded.errors import EmbeddedError
-from fleet.embedded.place import DATABASE_NAME, DATABASE_USER, SOCKET_PORT, Place, locate, tail
+from fleet.embedded.place import Place, locate, tail
 
 _ANSWER_LIMIT_S = 180.0  # the server's own limit for recovery is 120 s
 _JOIN_LIMIT_S = 60.0
+_STOP_LIMIT_S = 20.0
 _SAY_SO_AFTER_S = 3.0
 
 
@@ -52,7 +53,8 @@ class _Membership:
             if self.connection is not None:
                 answer = self._request(names, place)
                 if answer is not None:
-                    _raise_refusal(answer)
+                    if "error" in answer:
+                        raise EmbeddedError(answer["error"])
                     return
             self._spawn_if_none(place)
             time.sleep(0.01)
@@ -72,7 +74,7 @@ class _Membership:
         """Ask and return the answer; hang up when there is none, lest it come to the next."""
         answer = None
         try:
-            answer = _request(self.connection, names, place) if self.connection else None
+            answer = _exchange(self.connection, names, place) if self.connection else None
         finally:
             if answer is None:  # it was shutting down, was killed, or we were interrupted
                 self._hang_up()
@@ -140,26 +142,14 @@ def ensure() -> None:
             _membership.ask(locate(), names)
 
 
-def release(timeout_s: float = 20.0) -> None:
+def release() -> None:
     """Leave now instead of at the end of the process, and wait for a stop if we were the last."""
     with _membership.lock:
         last = _membership.leave()
-        until = time.monotonic() + timeout_s
+        until = time.monotonic() + _STOP_LIMIT_S
         while last and not _is_free(last.supervisor_lock) and time.monotonic() < until:
             time.sleep(0.01)
         _membership.reap()
-
-
-def database() -> dict[str, Any]:
-    """Return Django's HOST, PORT, NAME, USER and OPTIONS of the private database."""
-    place = locate()
-    return {
-        "NAME": DATABASE_NAME,
-        "USER": DATABASE_USER,
-        "HOST": str(place.sockets),
-        "PORT": str(SOCKET_PORT),
-        "OPTIONS": {"passfile": str(place.password_file)},
-    }
 
 
 def broker_url() -> str:
@@ -185,7 +175,7 @@ def _connect(place: Place) -> socket.socket | None:
     return connection
 
 
-def _request(connection: socket.socket, names: list[str], place: Place) -> dict[str, Any] | None:
+def _exchange(connection: socket.socket, names: list[str], place: Place) -> dict[str, Any] | None:
     """Ask and return the answer; None if the supervisor went away."""
     answer = b""
     asked_at = time.monotonic()
@@ -213,11 +203,6 @@ def _request(connection: socket.socket, names: list[str], place: Place) -> dict[
         return None
     reply: dict[str, Any] = json.loads(answer)
     return reply
-
-
-def _raise_refusal(answer: dict[str, Any]) -> None:
-    if "error" in answer:
-        raise EmbeddedError(answer["error"])
 
 
 @contextlib.contextmanager

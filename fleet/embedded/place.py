@@ -128,27 +128,25 @@ def data_folder() -> Path:
 def locate(home: Path | None = None) -> Place:
     """Say where the private stack of `home` lies; touches nothing."""
     home = home or data_folder()
-    if os.geteuid() != 0:
-        root = home / "embedded"
-        return Place(home, root, _runtime(root), None)
-    account = _account()
-    root = _root_for(home, account)
-    if (root / "cluster").exists():
-        owner = (root / "cluster").stat()
-        account = Account(owner.st_uid, owner.st_gid)
+    root, account = home / "embedded", None
+    if os.geteuid() == 0:
+        account = _account()
+        root = _root_for(home, account)
+        if (root / "cluster").exists():
+            owner = (root / "cluster").stat()
+            account = Account(owner.st_uid, owner.st_gid)
     return Place(home, root, _runtime(root), account)
 
 
 def reachable(path: Path, account: Account) -> bool:
     """Tell whether `account` may pass through every existing folder on the way to `path`."""
-    groups = {account.gid}
     for folder in (path, *path.parents):
         if not folder.exists():
             continue
         found = folder.stat()
         if found.st_uid == account.uid:
             allowed = found.st_mode & stat.S_IXUSR
-        elif found.st_gid in groups:
+        elif found.st_gid == account.gid:
             allowed = found.st_mode & stat.S_IXGRP
         else:
             allowed = found.st_mode & stat.S_IXOTH
@@ -172,10 +170,10 @@ def write_private(path: Path, text: str) -> None:
         os.fsync(descriptor)
 
 
-def tail(path: Path, count: int = 8) -> str:
-    """Return the last lines of a log, for an error message."""
+def tail(path: Path) -> str:
+    """Return the last eight lines of a log, for an error message."""
     try:
-        return "\n".join(path.read_text("utf-8", "replace").splitlines()[-count:])
+        return "\n".join(path.read_text("utf-8", "replace").splitlines()[-8:])
     except OSError:
         return "(no log)"
 

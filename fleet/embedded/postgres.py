@@ -10,7 +10,7 @@ import shutil
 import signal
 import subprocess
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 import psutil
@@ -31,7 +31,6 @@ log = logging.getLogger(__name__)
 RECOVERY_LIMIT_S = 120.0  # about 500 MB of log a second; max_wal_size bounds it at 1 GB
 _NAMES = ("postgres", "postmaster")
 _NO_SUCH_PID = 2**30  # above any pid_max
-_STOP = ((signal.SIGINT, 10.0), (signal.SIGQUIT, 5.0))  # fast, then immediate shutdown
 _BUILTIN_LOCALE_SINCE = 17
 
 _SETTINGS = {
@@ -58,17 +57,10 @@ _TIMESCALE_SETTINGS = {
 }
 
 
-class Postgres:
+class Postgres(children.Server):
     """One cluster and, while it runs, its postmaster."""
 
-    def __init__(self, place: Place, cancelled: Callable[[], bool] = lambda: False) -> None:
-        self.place = place
-        self.cancelled = cancelled
-        self.process: psutil.Process | None = None
-
-    def alive(self) -> bool:
-        """Tell whether the postmaster runs."""
-        return children.alive(self.process)
+    stop_signals = ((signal.SIGINT, 10.0), (signal.SIGQUIT, 5.0))  # fast, then immediate shutdown
 
     def start(self) -> None:
         """Make the cluster if absent, adopt a running postmaster or start one, wait for it.
@@ -85,12 +77,6 @@ class Postgres:
         self.process = self._adopt() or self._launch(folder)
         self._wait_until_ready(deadline)
 
-    def stop(self) -> None:
-        """Shut down: fast, then immediately, then by force."""
-        if self.process and self.alive():
-            children.stop(self.process, *_STOP)
-        self.process = None
-
     def _adopt(self) -> psutil.Process | None:
         """Return the postmaster a killed supervisor left, if it is fit; clear up what is not."""
         if not (self.place.cluster / "postmaster.pid").exists():
@@ -101,7 +87,7 @@ class Postgres:
             log.info("adopting the postmaster left running, process %d", found.pid)
             return found
         if found:
-            children.stop(found, *_STOP)
+            children.stop(found, *self.stop_signals)
         self._disown(lines)
         return None
 

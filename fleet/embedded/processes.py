@@ -30,13 +30,6 @@ _HEALTHY_AFTER_S = 20.0
 _WEB_READY_LIMIT_S = 60.0
 
 
-@dataclass(frozen=True)
-class Running:
-    """What `running_services` started. `web` is the address of the dashboard, or None."""
-
-    web: str | None
-
-
 @dataclass
 class Service:
     """One process to keep alive; started again after a pause that doubles while it fails."""
@@ -104,14 +97,12 @@ class Keeper(threading.Thread):
         super().__init__(name="keeper", daemon=True)
         self.services = services
         self.stopping = threading.Event()
-        self.started_all = threading.Event()
 
     def run(self) -> None:
         # All starts happen in this thread: a process bound to its parent's end is bound, in
         # Linux, to the thread that started it.
         for service in self.services:
             service.start()
-        self.started_all.set()
         while not self.stopping.wait(_LOOK_EVERY_S):
             try:
                 ensure()
@@ -129,10 +120,8 @@ class Keeper(threading.Thread):
 
 
 @contextlib.contextmanager
-def running_services(
-    port: int, *, web: bool = True, concurrency: int | None = None
-) -> Iterator[Running]:
-    """Run database, broker, worker, scheduler and, if `web`, the web server at `port`.
+def running_services(port: int) -> Iterator[str]:
+    """Run database, broker, worker, scheduler and web server; yields the web server's address.
 
     The tables are migrated first. Port 0 takes a free one. A process that dies is started
     again. On leaving the block the web server, the scheduler and the worker end in this order;
@@ -141,27 +130,23 @@ def running_services(
     Raises:
         EmbeddedError: the port is taken, or a server cannot be started.
     """
-    listener = _listen(port) if web else None
-    with listener or contextlib.nullcontext():
+    with listen(port) as listener:
         ensure()
         call_command("migrate", interactive=False, verbosity=0)
-        services = [_worker(concurrency or os.cpu_count() or 1), _scheduler()]
-        if listener:
-            services.append(_web_server(listener.fileno()))
-        keeper = Keeper(services)
+        keeper = Keeper([_worker(), _scheduler(), _web_server(listener.fileno())])
         keeper.start()
         try:
-            yield Running(web=_wait_for_web(listener) if listener else None)
+            yield _wait_for_web(listener)
         finally:
             keeper.stop()
 
 
-def _worker(concurrency: int) -> Service:
+def _worker() -> Service:
     return Service(
         name="worker",
         argv=[
             *_celery("worker"),
-            f"--concurrency={concurrency}",
+            f"--concurrency={os.cpu_count() or 1}",
             "--hostname=worker@%h",
             "--without-gossip",
             "--without-mingle",
@@ -205,7 +190,8 @@ def _celery(command: str) -> list[str]:
     ]
 
 
-def _listen(port: int) -> socket.socket:
+def listen(port: int) -> socket.socket:
+    """A socket that listens at the port. Raises EmbeddedError: it cannot be had."""
     listener = socket.socket(socket.AF_INET)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:

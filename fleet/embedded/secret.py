@@ -21,7 +21,7 @@ def secret_key() -> str:
     with contextlib.suppress(OSError):
         return kept.read_text("ascii").strip()
     fresh = secrets.token_urlsafe(50)
-    try:
+    with contextlib.suppress(EmbeddedError, OSError):
         make_home(home)
         draft = home / f"secret_key.{os.getpid()}.{secrets.token_hex(4)}"
         write_private(draft, fresh)
@@ -31,6 +31,4 @@ def secret_key() -> str:
             fresh = kept.read_text("ascii").strip()
         finally:
             draft.unlink()
-    except (EmbeddedError, OSError):
-        return fresh
     return fresh

@@ -18,7 +18,6 @@ import socket
 import sys
 import time
 from pathlib import Path
-from types import FrameType
 
 from fleet.embedded.broker import Broker
 from fleet.embedded.errors import EmbeddedError
@@ -40,17 +39,14 @@ class Supervisor:
         self.place = place
         self.told_to_stop = False
         self.services: dict[str, Postgres | Broker] = {
-            "database": Postgres(place, self._cancelled),
-            "broker": Broker(place, self._cancelled),
+            "database": Postgres(place, lambda: self.told_to_stop),
+            "broker": Broker(place, lambda: self.told_to_stop),
         }
         self.wanted: set[str] = set()
         self.failed_at: dict[str, float] = {}
         self.users: set[socket.socket] = set()
         self.selector = selectors.DefaultSelector()
         self.listener = socket.socket(socket.AF_UNIX)
-
-    def _cancelled(self) -> bool:
-        return self.told_to_stop
 
     def run(self) -> None:
         """Serve until the last user is gone or a signal says stop."""
@@ -78,7 +74,7 @@ class Supervisor:
         self.listener.listen(256)
         self.selector.register(self.listener, selectors.EVENT_READ)
 
-    def _stop_on_signal(self, signum: int, frame: FrameType | None) -> None:  # noqa: ARG002
+    def _stop_on_signal(self, *_: object) -> None:
         self.told_to_stop = True
 
     def _loop(self) -> None:

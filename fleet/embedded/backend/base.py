@@ -15,6 +15,7 @@ from django.db.backends.postgresql import base, client
 
 from fleet import embedded
 from fleet.embedded.binaries import client_program
+from fleet.embedded.place import DATABASE_USER, SOCKET_PORT
 
 _RESTART_LIMIT_S = 30.0
 # A server just killed or stopping answers so; any other refusal is the caller's business.
@@ -44,10 +45,13 @@ class DatabaseWrapper(base.DatabaseWrapper):
 
     def get_connection_params(self) -> dict[str, Any]:
         embedded.ensure()
-        address = embedded.database()
-        self.settings_dict["OPTIONS"] = {**self.settings_dict["OPTIONS"], **address["OPTIONS"]}
-        for key in ("HOST", "PORT", "USER"):
-            self.settings_dict[key] = address[key]
+        place = embedded.locate()
+        self.settings_dict.update(
+            HOST=str(place.sockets),
+            PORT=str(SOCKET_PORT),
+            USER=DATABASE_USER,
+            OPTIONS={**self.settings_dict["OPTIONS"], "passfile": str(place.password_file)},
+        )
         params: dict[str, Any] = super().get_connection_params()
         return params
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import signal
-import socket
 import threading
 import time
 from argparse import ArgumentParser
@@ -22,7 +21,7 @@ from fixtures import demo
 from fleet.analysis import backlog, days
 from fleet.analysis.ranking import ranking
 from fleet.embedded import EmbeddedError, data_folder
-from fleet.embedded.processes import HOST, running_services
+from fleet.embedded.processes import HOST, listen, running_services
 from fleet.management import demonstration
 from fleet.management.arguments import REFUSED, WRONG_USAGE
 from fleet.management.commands.rank import as_table
@@ -59,7 +58,7 @@ class Command(BaseCommand):
             )
         try:
             if not no_serve:
-                _check_free(port)
+                listen(port).close()  # better known before a minute of loading than after
             self._prepare()
             if not no_serve:
                 self._serve(port)
@@ -123,26 +122,14 @@ class Command(BaseCommand):
         interrupted = threading.Event()
         for signum in (signal.SIGINT, signal.SIGTERM):
             signal.signal(signum, lambda *_: interrupted.set())
-        with running_services(port) as running:
+        with running_services(port) as address:
             self.stdout.write(
-                f"The dashboard is at {running.web} (ready {_age_s():.0f} s after the start)."
+                f"The dashboard is at {address} (ready {_age_s():.0f} s after the start)."
                 " Ctrl-C stops it."
             )
             self.stdout.flush()
             interrupted.wait()
             self.stdout.write("Stopping …")
-
-
-def _check_free(port: int) -> None:
-    """Whether the port can be had is better known before a minute of loading than after."""
-    with socket.socket(socket.AF_INET) as probe:
-        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            probe.bind((HOST, port))
-        except OSError as error:
-            raise CommandError(
-                f"cannot listen at {HOST}:{port}: {error.strerror}. Choose another with --port."
-            ) from error
 
 
 def _age_s() -> float:

@@ -32,8 +32,8 @@ class Command(BaseCommand):
         for signum in (signal.SIGINT, signal.SIGTERM):
             signal.signal(signum, lambda *_: interrupted.set())
         try:
-            with running_services(port) as running:
-                self.stdout.write(f"Millrace is at {running.web} - Ctrl-C stops it.")
+            with running_services(port) as address:
+                self.stdout.write(f"Millrace is at {address} - Ctrl-C stops it.")
                 self.stdout.flush()
                 interrupted.wait()
                 self.stdout.write("Stopping …")
