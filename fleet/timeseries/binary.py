@@ -28,13 +28,16 @@ def _record(columns: int, *, system: bool) -> np.dtype[np.void]:
     return np.dtype([*fields, ("cells", CELL, (columns,))])
 
 
-def encode(time: TimeArray, codes: Codes, *, system_id: int | None = None) -> bytes:
-    """COPY data of rows (system_id if given, time, codes...); codes has shape (n, columns)."""
-    return b"".join((HEADER, rows(time, codes, system_id=system_id), TRAILER))
+def encode(time: TimeArray, codes: Codes) -> bytes:
+    """COPY data of rows (time, codes...); codes has shape (n, columns)."""
+    return b"".join((HEADER, rows(time, codes), TRAILER))
 
 
 def rows(time: TimeArray, codes: Codes, *, system_id: int | None = None) -> memoryview:
-    """What ``encode`` has between header and trailer, so that rows can follow rows."""
+    """COPY data between header and trailer of rows (system_id if given, time, codes...).
+
+    So that rows can follow rows; codes has shape (n, columns).
+    """
     columns = codes.shape[1]
     one = np.zeros(1, _record(columns, system=system_id is not None))
     one["fields"] = columns + (1 if system_id is None else 2)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time
+from datetime import UTC, date
 
 from django.db import connection, transaction
 from psycopg import sql
@@ -45,7 +45,7 @@ def drop_before(boundary: date) -> None:
     with connection.cursor() as cursor:
         cursor.execute(statements.plain("patience"))
         if store.backend() == "hypertable":
-            cursor.execute(statements.plain("drop_chunks"), [_midnight(boundary)])
+            cursor.execute(statements.plain("drop_chunks"), [partitions.midnight(boundary)])
         else:
             cursor.execute(statements.plain("partitions_before"), [partitions.name(boundary)])
             for (name,) in cursor.fetchall():
@@ -61,13 +61,11 @@ def rows_of(system_ids: Collection[int]) -> int:
         return int(cursor.fetchone()[0])
 
 
-def forget(system_ids: Collection[int]) -> int:
-    """Delete every sample of some systems, in the caller's transaction; number of rows."""
+def forget(system_ids: Collection[int]) -> None:
+    """Delete every sample of some systems, in the caller's transaction."""
     with connection.cursor() as cursor:
-        cursor.execute(statements.plain("forget_samples_of"), [list(system_ids)])
-        deleted = int(cursor.rowcount)
-        cursor.execute(statements.plain("forget_days_of"), [list(system_ids)])
-    return deleted
+        for statement in ("forget_samples_of", "forget_days_of"):
+            cursor.execute(statements.plain(statement), [list(system_ids)])
 
 
 def _boundary(day: date) -> date | None:
@@ -77,10 +75,6 @@ def _boundary(day: date) -> date | None:
             cursor.execute(statements.plain("partitions_before"), [partitions.name(monday)])
             return monday if cursor.fetchall() else None
     with connection.cursor() as cursor:
-        cursor.execute(statements.plain("chunks_before"), [_midnight(day)])
+        cursor.execute(statements.plain("chunks_before"), [partitions.midnight(day)])
         end = cursor.fetchone()[0]
     return None if end is None else end.astimezone(UTC).date()
-
-
-def _midnight(day: date) -> datetime:
-    return datetime.combine(day, time(), UTC)

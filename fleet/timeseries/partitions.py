@@ -26,6 +26,11 @@ def week_of(day: date) -> date:
     return day - timedelta(days=day.weekday())
 
 
+def midnight(day: date) -> datetime:
+    """The first instant of a UTC day."""
+    return datetime.combine(day, time(), UTC)
+
+
 def name(week: date) -> str:
     """The partition that begins on this Monday."""
     return f"samples_{week:%Y%m%d}"
@@ -57,13 +62,9 @@ def _known(names: list[str]) -> set[str]:
 def _create(week: date) -> None:
     blanks = {
         "partition": sql.Identifier(name(week)),
-        "start": _midnight(week),
-        "stop": _midnight(week + WEEK),
+        "start": midnight(week),
+        "stop": midnight(week + WEEK),
     }
     with connection.cursor() as cursor:
         cursor.execute(statements.filled("create_partition", **blanks))
         cursor.execute(statements.filled("attach_partition", **blanks))
-
-
-def _midnight(day: date) -> datetime:
-    return datetime.combine(day, time(), UTC)

@@ -41,10 +41,3 @@ def drop(connection: BaseDatabaseWrapper) -> None:
     """Remove the samples and the list of their days."""
     with connection.cursor() as cursor:
         cursor.execute(statements.plain("drop_samples"))
-
-
-def is_hypertable(connection: BaseDatabaseWrapper) -> bool:
-    """True where TimescaleDB keeps the samples."""
-    with connection.cursor() as cursor:
-        cursor.execute(statements.plain("backend"))
-        return not cursor.fetchone()[0]

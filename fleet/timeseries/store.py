@@ -18,7 +18,7 @@ from psycopg import sql
 from diagnostics.channels import INDOOR, OUTDOOR
 from diagnostics.samples import Samples, TimeArray
 from fleet.models import System
-from fleet.timeseries import binary, partitions, schema, statements
+from fleet.timeseries import binary, partitions, statements
 from fleet.timeseries.block import (
     MAX_DIFFERENCES_LISTED,
     Block,
@@ -34,7 +34,6 @@ from fleet.timeseries.merging import Meeting, meet
 __all__ = [
     "Block",
     "BlockError",
-    "Difference",
     "Merged",
     "Stream",
     "backend",
@@ -51,7 +50,10 @@ LOCK_NAMESPACE = 0x6D72
 
 def backend() -> Literal["hypertable", "partitions"]:
     """What keeps the samples in pieces of time."""
-    return "hypertable" if schema.is_hypertable(connection) else "partitions"
+    with connection.cursor() as cursor:
+        cursor.execute(statements.plain("backend"))
+        (partitioned,) = cursor.fetchone()
+    return "partitions" if partitioned else "hypertable"
 
 
 def prepare(now: datetime) -> None:
@@ -208,16 +210,14 @@ class _Merge:
         time = np.concatenate([part for part, _ in self._changed])
         codes = np.concatenate([part for _, part in self._changed])
         self.done.changed_days |= {day.item() for day in np.unique(time.astype("datetime64[D]"))}
-        names = statements.column_list
         assignments = sql.SQL(", ").join(
             sql.SQL("{0} = samples_changes.{0}").format(sql.Identifier(c)) for c in self.columns
         )
         with connection.cursor() as cursor:
-            cursor.execute(
-                statements.filled("create_changes", columns=names(self.columns, after=" int2"))
-            )
-            load = statements.filled("load_changes", columns=names(self.columns))
-            with cursor.copy(load) as copy:
+            typed = statements.column_list(self.columns, after=" int2")
+            cursor.execute(statements.filled("create_changes", columns=typed))
+            names = statements.column_list(self.columns)
+            with cursor.copy(statements.filled("load_changes", columns=names)) as copy:
                 copy.write(binary.encode(time, codes))
             cursor.execute(
                 statements.filled(
