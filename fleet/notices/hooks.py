@@ -11,11 +11,10 @@ from fleet.models import News, NewsKind, Webhook
 from fleet.notices import outbox, words
 
 
-def queue() -> int:
-    """Queue what the webhooks have not been told yet, in the caller's transaction; how many."""
+def queue() -> None:
+    """Queue what the webhooks have not been told yet, in the caller's transaction."""
     latest = News.objects.aggregate(latest=Max("pk"))["latest"] or 0
     behind = Webhook.objects.filter(told_up_to__lt=latest)
-    queued = 0
     for webhook in behind.select_for_update():
         news = News.objects.filter(
             pk__gt=webhook.told_up_to,
@@ -25,9 +24,9 @@ def queue() -> int:
         ).select_related("system__site__client")
         news = news.filter(kind=NewsKind.URGENT) if webhook.urgent_only else news
         # While it is off, what happens passes it by: switched on it begins anew.
-        queued += sum(_put(webhook, it) for it in news) if webhook.active else 0
+        for it in news if webhook.active else ():
+            _put(webhook, it)
         Webhook.objects.filter(pk=webhook.pk).update(told_up_to=latest)
-    return queued
 
 
 def trial(webhook: Webhook) -> None:
@@ -39,8 +38,8 @@ def trial(webhook: Webhook) -> None:
     )
 
 
-def _put(webhook: Webhook, news: News) -> bool:
-    return outbox.put(
+def _put(webhook: Webhook, news: News) -> None:
+    outbox.put(
         f"hook:{webhook.pk}:{news.pk}",
         webhook=webhook,
         subject=f"{news.system.site.code}/{news.system.code}: {news.kind}",

@@ -60,27 +60,27 @@ def readers() -> QuerySet[User]:
     return people.exclude(membership=None).select_related("membership", "settings")
 
 
-def tell_urgent(news: Iterable[News]) -> int:
-    """Queue a mail a person and danger; how many. In the caller's transaction."""
+def tell_urgent(news: Iterable[News]) -> None:
+    """Queue a mail a person and danger, in the caller's transaction."""
     dangers = [it for it in news if it.kind == NewsKind.URGENT and it.told]
     if not dangers:
-        return 0
+        return
     acting = readers().filter(membership__role__in=(Role.MANAGER, Role.TECHNICIAN))
-    queued = 0
     for person in acting.exclude(settings__urgent=False):
         seen = access.visible_systems(person).filter(pk__in=[it.system_id for it in dangers])
         mine = set(seen.values_list("pk", flat=True))
-        queued += sum(_put_urgent(person, it) for it in dangers if it.system_id in mine)
-    return queued
+        for danger in dangers:
+            if danger.system_id in mine:
+                _put_urgent(person, danger)
 
 
-def _put_urgent(person: User, news: News) -> bool:
+def _put_urgent(person: User, news: News) -> None:
     stop_at = stop_link(person, URGENT)
     with translation.override(language.of(person)):
         subject = _("At once: %(place)s, compressor in danger") % {"place": words.place(news)}
         text = render_to_string("notices/urgent.txt", {"line": Line.of(news), "stop": stop_at})
     key, headers = f"urgent:{news.pk}:{person.pk}", _headers(stop_at)
-    return outbox.put(key, person=person, subject=subject, text=text, headers=headers)
+    outbox.put(key, person=person, subject=subject, text=text, headers=headers)
 
 
 def queue_digests(now: datetime) -> int:

@@ -89,13 +89,7 @@ def _closed(now: datetime) -> Iterable[News]:
     over = Event.objects.filter(Exists(began), ~Exists(ended), withdrawn=False)
     over = over.exclude(closed_at=None).defer("verdict")
     for event in over.annotate(was_told=Subquery(began.values("told")[:1])):
-        yield _of_event(
-            f"closed:{event.pk}",
-            NewsKind.CLOSED,
-            event,
-            now,
-            told=event.was_told,
-        )
+        yield _of_event(f"closed:{event.pk}", NewsKind.CLOSED, event, now, told=event.was_told)
 
 
 def _of_event(key: str, kind: NewsKind, event: Event, now: datetime, *, told: bool) -> News:
@@ -113,19 +107,20 @@ def _of_event(key: str, kind: NewsKind, event: Event, now: datetime, *, told: bo
     )
 
 
-def _last(*kinds: NewsKind) -> QuerySet[News]:
-    """The last news of these kinds of a standing's system, for a subquery."""
-    return News.objects.filter(system=OuterRef("system"), kind__in=kinds).order_by("-pk")
+def _standings(*kinds: NewsKind) -> QuerySet[Standing]:
+    """Standings with the last news of these kinds of their system: ``before``, ``before_…``."""
+    last = News.objects.filter(system=OuterRef("system"), kind__in=kinds).order_by("-pk")
+    return Standing.objects.defer("verdict").annotate(
+        before=Coalesce(Subquery(last.values("kind")[:1]), Value("")),
+        before_pk=Subquery(last.values("pk")[:1]),
+        before_at=Subquery(last.values("at")[:1]),
+        before_since=Subquery(last.values("since")[:1]),
+    )
 
 
 def _urgency(now: datetime) -> Iterable[News]:
     """Compressors that came into danger, and those that have been out of it for a while."""
-    last = _last(NewsKind.URGENT, NewsKind.CALM)
-    standings = Standing.objects.defer("verdict").annotate(
-        before=Coalesce(Subquery(last.values("kind")[:1]), Value("")),
-        before_pk=Subquery(last.values("pk")[:1]),
-        before_at=Subquery(last.values("at")[:1]),
-    )
+    standings = _standings(NewsKind.URGENT, NewsKind.CALM)
     in_danger = standings.filter(urgent=True, at__gte=now - FRESH)
     for it in in_danger.exclude(before=NewsKind.URGENT):
         yield _of_standing(f"urgent:{it.system_id}:{it.before_pk or 0}", NewsKind.URGENT, it, now)
@@ -136,12 +131,7 @@ def _urgency(now: datetime) -> Iterable[News]:
 
 def _data(now: datetime) -> Iterable[News]:
     """Systems whose data stopped of late, and those whose data came again."""
-    last = _last(NewsKind.SILENT, NewsKind.BACK)
-    standings = Standing.objects.defer("verdict").annotate(
-        before=Coalesce(Subquery(last.values("kind")[:1]), Value("")),
-        before_pk=Subquery(last.values("pk")[:1]),
-        before_since=Subquery(last.values("since")[:1]),
-    )
+    standings = _standings(NewsKind.SILENT, NewsKind.BACK)
     stopped = standings.filter(
         last_sample__lt=now - SILENT_AFTER, last_sample__gte=now - SILENT_AFTER - FRESH
     )
