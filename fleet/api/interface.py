@@ -59,9 +59,8 @@ def nothing_here(_request: HttpRequest, **_: str) -> HttpResponse:
 @guarded
 def problem_type(_request: HttpRequest, slug: str) -> HttpResponse:
     """What a problem's type means, for people who look it up."""
-    found = [problem for problem in Problem if problem.slug == slug]
-    if not found:
+    problem = next((each for each in Problem if each.slug == slug), None)
+    if problem is None:
         raise Http404
-    (problem,) = found
     text = f"{problem.status.value} {problem.title}\n{problem.remedy}\n"
     return HttpResponse(text, content_type="text/plain")

@@ -16,7 +16,6 @@ PER_SECOND = 10.0
 BURST = 100.0
 """A site of ten systems backfilling a year of days takes six minutes."""
 
-
 LARGE_BYTES = 5 << 20
 LARGE_WAIT_S = 20.0
 LARGE_RETRY_AFTER_S = 10

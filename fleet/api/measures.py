@@ -21,7 +21,7 @@ SILENT_AFTER = timedelta(days=1)
 
 def measures(now: datetime) -> list[Gauge]:
     """All gauges; totals of the installation, so that they name no site."""
-    return [*_uploads(now), *_due_days(), *_systems(now), *_results()]
+    return [*_uploads(now), _due_days(), *_systems(now), _windows()]
 
 
 def _uploads(now: datetime) -> list[Gauge]:
@@ -58,7 +58,7 @@ def _oldest_s(uploads: QuerySet[Upload], now: datetime) -> float:
     return max(0.0, (now - first).total_seconds()) if first else 0.0
 
 
-def _due_days() -> list[Gauge]:
+def _due_days() -> Gauge:
     counts = DueDay.objects.aggregate(
         parked=Count("pk", filter=days.PARKED),
         analysed=Count("pk", filter=days.ANALYSED),
@@ -66,15 +66,13 @@ def _due_days() -> list[Gauge]:
         all=Count("pk"),
     )
     waiting = counts.pop("all") - sum(counts.values())
-    return [
-        Gauge(
-            "millrace_due_days",
-            "Days of systems to be analysed: waiting, failing and tried again, parked after "
-            "failing too often, or analysed and about to be settled.",
-            {"waiting": waiting, **counts},
-            "condition",
-        )
-    ]
+    return Gauge(
+        "millrace_due_days",
+        "Days of systems to be analysed: waiting, failing and tried again, parked after "
+        "failing too often, or analysed and about to be settled.",
+        {"waiting": waiting, **counts},
+        "condition",
+    )
 
 
 def _systems(now: datetime) -> list[Gauge]:
@@ -95,21 +93,15 @@ def _systems(now: datetime) -> list[Gauge]:
     ]
 
 
-def _results() -> list[Gauge]:
-    return [
-        Gauge(
-            "millrace_windows",
-            "Stored windows of 15 minutes; estimated where there are many.",
-            {"": _windows()},
-        ),
-    ]
-
-
-def _windows() -> int:
+def _windows() -> Gauge:
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT reltuples::bigint FROM pg_class WHERE oid = %s::regclass",
             [Window._meta.db_table],
         )
         estimate = int(cursor.fetchone()[0])
-    return estimate if estimate >= COUNTED_BELOW else Window.objects.count()
+    return Gauge(
+        "millrace_windows",
+        "Stored windows of 15 minutes; estimated where there are many.",
+        {"": estimate if estimate >= COUNTED_BELOW else Window.objects.count()},
+    )

@@ -7,8 +7,7 @@ import json
 import os
 import shutil
 import subprocess
-from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -23,7 +22,6 @@ from fleet.operations.inventory import Content
 
 DUMP, CONTENTS = "millrace.dump", "contents.json"
 FORMAT = 1
-Say = Callable[[str], None]
 
 
 class CopyError(Exception):
@@ -42,14 +40,7 @@ class Made:
 
     def write(self, folder: Path) -> None:
         """Write it down beside the dump."""
-        told = {
-            "format": FORMAT,
-            "at": self.at,
-            "server": self.server,
-            "timescaledb": self.timescaledb,
-            "migrations": self.migrations,
-            "tables": {name: content.as_json() for name, content in self.tables.items()},
-        }
+        told = {"format": FORMAT, **asdict(self)}
         with (folder / CONTENTS).open("w", encoding="utf-8") as file:
             json.dump(told, file, indent=1)
             file.flush()

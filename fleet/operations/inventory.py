@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 from django.db import connection
 from psycopg import sql
@@ -23,10 +22,6 @@ class Content:
 
     rows: int
     checksum: str
-
-    def as_json(self) -> dict[str, Any]:
-        """As it is written down."""
-        return {"rows": self.rows, "checksum": self.checksum}
 
 
 def take() -> dict[str, Content]:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 from django.db import transaction
 from django.db.models import Count, F, Func, IntegerField, QuerySet, Sum
 
+from fleet.analysis.instants import midnight
 from fleet.models import Client, DueDay, Event, System, Upload, UploadState, Window
 from fleet.timeseries import forgetting
 
@@ -89,6 +90,6 @@ def forget(client: Client) -> None:
 
 
 def _bodies_before(boundary: date) -> QuerySet[Upload]:
-    midnight = datetime.combine(boundary, time(), UTC)
-    old = Upload.objects.filter(state__in=SETTLED, received_at__lt=midnight).exclude(body=b"")
-    return old.exclude(last_sample__gte=midnight)
+    end = midnight(boundary)
+    old = Upload.objects.filter(state__in=SETTLED, received_at__lt=end).exclude(body=b"")
+    return old.exclude(last_sample__gte=end)
