@@ -11,6 +11,8 @@ from django.db.models import F, Q
 from django.utils import timezone
 
 from diagnostics.analyse import METHOD_VERSION, Analysis, analyse
+from diagnostics.plant import Plant
+from diagnostics.samples import Samples
 from fleet.analysis import window_rows
 from fleet.analysis.instants import DAY, WARM_UP, midnight
 from fleet.analysis.locks import Lock, sole_on_day, take
@@ -69,11 +71,15 @@ def analyse_day(system_id: int, day: date) -> int | None:
 
 def analyse_span(system_id: int, day: date) -> Analysis:
     """Analysis of a whole UTC day behind its warm-up; callers cut what they need from it."""
+    return analyse(*read_span(system_id, day))
+
+
+def read_span(system_id: int, day: date) -> tuple[Samples, Plant]:
+    """What such an analysis rests on: the samples of the day and its warm-up, and the plant."""
     related = System.objects.select_related("site").prefetch_related("indoor_units")
     system = related.get(pk=system_id)
     start = midnight(day)
-    samples = store.read(system, start - WARM_UP, start + DAY)
-    return analyse(samples, system.plant())
+    return store.read(system, start - WARM_UP, start + DAY), system.plant()
 
 
 def mark_outdated_due() -> int:

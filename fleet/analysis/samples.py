@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import fields
 from datetime import UTC, date, datetime
 
@@ -10,7 +11,7 @@ import numpy as np
 from diagnostics.analyse import Analysis, analyse
 from diagnostics.samples import Samples
 from diagnostics.windows import Windows
-from fleet.analysis.days import analyse_span
+from fleet.analysis.days import read_span
 from fleet.analysis.instants import RESOLUTION, midnight, to_64
 from fleet.models import System
 from fleet.timeseries import store
@@ -24,11 +25,20 @@ def per_sample(system: System, start: datetime, end: datetime) -> Analysis:
     Whole UTC days are analysed behind their warm-up, and cut: the numbers are those the windows
     were made of, wherever the span begins.
     """
-    parts = [
-        _between(analyse_span(system.pk, day), max(start, midnight(day)), end)
-        for day in _days(system, start, end)
-    ]
-    return _joined(parts) if parts else analyse_nothing(system)
+    return with_logged(system, start, end)[0]
+
+
+def with_logged(
+    system: System, start: datetime, end: datetime
+) -> tuple[Analysis, Sequence[Samples]]:
+    """The same, and the samples as they were logged, read once: a piece a UTC day, in order."""
+    parts, logged = [], []
+    for day in _days(system, start, end):
+        samples, plant = read_span(system.pk, day)
+        first = max(start, midnight(day))
+        parts.append(_between(analyse(samples, plant), first, end))
+        logged.append(samples.between(to_64(first), to_64(end)))
+    return (_joined(parts) if parts else analyse_nothing(system)), logged
 
 
 def analyse_nothing(system: System) -> Analysis:

@@ -166,8 +166,7 @@ def _line(series: EventSeries, line: Line) -> list[dict[str, Any]]:
     if not picked.size:
         return []
     drawn = picked >= 0
-    x = [int(local_ms[i]) if ok else None for i, ok in zip(picked, drawn, strict=True)]
-    y = [round(float(values[i]), 2) if ok else None for i, ok in zip(picked, drawn, strict=True)]
+    x, y = _drawn(local_ms, picked, drawn), _drawn(values, picked, drawn)
     marker: dict[str, Any] = {}
     if line.symbol:
         first = np.concatenate(([True], ~drawn[:-1]))
@@ -184,6 +183,21 @@ def _line(series: EventSeries, line: Line) -> list[dict[str, Any]]:
         "meta": {"ink": line.ink, "line": line.name},
     }  # fmt: skip
     return [trace | marker]
+
+
+def _drawn(
+    values: NDArray[Any], picked: NDArray[np.int64], drawn: NDArray[np.bool_]
+) -> list[float | None]:
+    """The values picked, to two decimals; None where the line breaks."""
+    found = [round(value, 2) for value in values[picked].tolist()]
+    return _without(found, ~drawn)
+
+
+def _without(values: list[Any], absent: NDArray[np.bool_]) -> list[Any]:
+    """The same list with None where a value is absent."""
+    for i in np.flatnonzero(absent).tolist():
+        values[i] = None
+    return values
 
 
 def blocks(
@@ -330,5 +344,4 @@ def instants(series: EventSeries, most: int = 1440) -> dict[str, Any]:
 
 
 def _plain(values: FloatArray) -> list[float | None]:
-    rounded = np.round(values, 3)
-    return [float(value) if np.isfinite(value) else None for value in rounded]
+    return _without(np.round(values, 3).tolist(), ~np.isfinite(values))

@@ -95,17 +95,17 @@ def _evidence(found: Event, prefer: Preference) -> dict[str, Any]:
 
 def _own_past(found: Event, history: History, prefer: Preference) -> dict[str, Any]:
     """The system beside its own past: drawn, and in words while the event lasts."""
-    behind: Past = past.load([found.system])[found.system_id]
-    drift = behind.drift_text(prefer, only_changes=True) if found.closed_at is None else ""
-    return {"drift": drift, "own": _chart(found, behind, history, prefer), "past": behind}
-
-
-def _chart(found: Event, behind: Past, history: History, prefer: Preference) -> Chart | None:
     last = found.last_window.astimezone(UTC).date()
     frame = Frame(last - timedelta(days=OWN_DAYS - 1), last, prefer)
+    behind: Past = past.load([found.system], judged_since=frame.first)[found.system_id]
+    drift = behind.drift_text(prefer, only_changes=True) if found.closed_at is None else ""
+    return {"drift": drift, "own": _chart(behind, history, frame), "past": behind}
+
+
+def _chart(behind: Past, history: History, frame: Frame) -> Chart | None:
     days = [made.visit.visited_on for made in reversed(history.visits)]
-    inside = [day for day in days if frame.first <= day <= last]
-    return report_chart.chart(behind, frame, history.spans(frame.first, last), inside)
+    inside = [day for day in days if frame.first <= day <= frame.last]
+    return report_chart.chart(behind, frame, history.spans(frame.first, frame.last), inside)
 
 
 def _checks(condition: str, told: list[ledger.Line]) -> list[tuple[Check, ledger.Line | None]]:

@@ -69,22 +69,31 @@ class Past:
         return bool(np.isfinite(self.expected_k).any())
 
 
-def load(systems: Sequence[System]) -> Mapping[int, Past]:
-    """The past of systems with their indoor units and site, in three queries."""
+def load(systems: Sequence[System], judged_since: date = date.min) -> Mapping[int, Past]:
+    """The past of systems with their indoor units and site, in three queries.
+
+    Days before ``judged_since`` have no probability of a fault: of a long past, judging each day
+    takes most of the time, and a page may draw only the end.
+    """
     rows = day_rows.load(system.pk for system in systems)
     weights = learning.weights_of(rows)
-    return {system.pk: of(rows[system.pk], system, weights[system.pk]) for system in systems}
+    return {
+        system.pk: of(rows[system.pk], system, weights[system.pk], judged_since)
+        for system in systems
+    }
 
 
-def of(days: Windows, system: System, weights: Weights) -> Past:
+def of(days: Windows, system: System, weights: Weights, judged_since: date = date.min) -> Past:
     """The past from a system's pooled days, judged by some weights."""
     plant = system.plant()
     baseline = verdict.baseline(days, plant, weights)
     context = Context(plant, baseline)
     judged = np.nan_to_num(days.column("judged_s"))
     fault = np.full(len(days), np.nan)
-    if len(days):
-        fault = 1.0 - weigh.weigh(days, context, weights).probabilities[:, 0]
+    drawn = days.start.astype("datetime64[D]") >= np.datetime64(judged_since)
+    if drawn.any():
+        weighed = weigh.weigh(days.rows(drawn), context, weights)
+        fault[drawn] = 1.0 - weighed.probabilities[:, 0]
     steady = np.nan_to_num(days.column("to_indoor_s")) >= STEADY_S
     expected = sigma = np.full(len(days), np.nan)
     if baseline is not None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from diagnostics import refrigerant
@@ -9,22 +11,20 @@ from diagnostics.analyse import Analysis
 from diagnostics.plant import Plant
 from diagnostics.samples import FloatArray, Samples
 from diagnostics.state import STATE_NAMES
-from fleet.analysis.samples import per_sample
+from fleet.analysis.samples import with_logged
 from fleet.pages.series import EventSeries
 from fleet.pages.spans import Span
 from fleet.pages.units import Preference
-from fleet.timeseries import store
 
 
 def gather(span: Span, prefer: Preference) -> EventSeries:
     """The series of the event's system over ``span`` in the reader's units."""
     system = span.event.system
-    analysis = per_sample(system, span.start, span.end)
-    samples = store.read(system, span.start, span.end, indoor=False)
+    analysis, logged = with_logged(system, span.start, span.end)
     plant = system.plant()
     values = {
         **_subcooling(analysis, prefer),
-        **_circuit(samples, plant, prefer),
+        **_circuit(logged, plant, prefer),
         "demand": 100.0 * analysis.demand_share,
         "flow": analysis.liquid_flow_kg_s,
         "flow_low": analysis.liquid_flow_low_kg_s,
@@ -57,23 +57,27 @@ def _subcooling(analysis: Analysis, prefer: Preference) -> dict[str, FloatArray]
     }
 
 
-def _circuit(samples: Samples, plant: Plant, prefer: Preference) -> dict[str, FloatArray]:
+def _circuit(logged: Sequence[Samples], plant: Plant, prefer: Preference) -> dict[str, FloatArray]:
     """What was logged, with the saturation temperatures the pressures stand for."""
+
+    def outdoor(name: str) -> FloatArray:
+        return np.concatenate([np.zeros(0), *(piece.outdoor_or_nan(name) for piece in logged)])
+
     fluid = refrigerant.fluid(plant.refrigerant)
-    speed = samples.outdoor_or_nan("compressor_speed")
-    high = samples.outdoor_or_nan("discharge_pressure")
+    speed = outdoor("compressor_speed")
+    high = outdoor("discharge_pressure")
     running = np.where(speed > 0, 1.0, np.nan)
     temperatures = {
         "condensing": fluid.t_dew_k(high) * running,
-        "evaporating": fluid.t_dew_k(samples.outdoor_or_nan("suction_pressure")) * running,
-        "condensing_target": samples.outdoor_or_nan("condensing_target"),
-        "evaporating_target": samples.outdoor_or_nan("evaporating_target"),
-        "outdoor_side": samples.outdoor_or_nan("liquid_temperature_outdoor_side"),
-        "indoor_side": samples.outdoor_or_nan("liquid_temperature_indoor_side"),
+        "evaporating": fluid.t_dew_k(outdoor("suction_pressure")) * running,
+        "condensing_target": outdoor("condensing_target"),
+        "evaporating_target": outdoor("evaporating_target"),
+        "outdoor_side": outdoor("liquid_temperature_outdoor_side"),
+        "indoor_side": outdoor("liquid_temperature_indoor_side"),
     }
     return {
         **{name: prefer.temperature_of(values) for name, values in temperatures.items()},
         "pressure": prefer.pressure_of(high, plant.atmospheric_pressure_pa),
-        "valve": 100.0 * samples.outdoor_or_nan("subcooler_valve"),
+        "valve": 100.0 * outdoor("subcooler_valve"),
         "speed": 100.0 * speed / plant.compressor_max_speed_rps,
     }
