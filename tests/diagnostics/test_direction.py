@@ -339,3 +339,56 @@ def test_a_day_with_its_warm_up_takes_milliseconds() -> None:
         best = min(best, time.perf_counter() - start)
     # Measured 3 to 5 ms on one core; the limit allows for a busy machine.
     assert best < 0.025
+
+
+def test_a_single_reading_counts_as_much_as_one_may() -> None:
+    """Log-odds of 4 at most: 98.2 %."""
+    told = infer(pair(310.0, 300.0, n=1))
+    assert told.probability_to_indoor == pytest.approx(1.0 / (1.0 + np.exp(-4.0)))
+
+
+def test_readings_closer_than_half_a_minute_repeat_each_other() -> None:
+    """Ten in half a minute are worth as much as one; nothing turns within them."""
+    still = direction.Tuning(turns_per_hour=0.0)
+    odds = []
+    for n, interval_s in ((10, 3.0), (1, 30.0), (2, 15.0)):
+        samples = pair(310.0, 300.0, interval_s=interval_s, n=n)
+        told = direction.infer(samples, timebase.of(samples), states(n), still)
+        odds.append(np.log(told.probability_to_indoor / (1 - told.probability_to_indoor))[-1])
+    assert odds == pytest.approx([4.0, 4.0, 4.0])
+
+
+def test_a_median_is_as_sure_as_its_independent_five_minutes() -> None:
+    """Deviations of 0.2 K: 1.25 * 1.4826 * 0.2 K over the root of 3600 / 300."""
+    values = 5.0 + np.tile([-0.2, 0.2, -0.2, 0.2, 0.0], 72)
+    median, sigma = direction._median(values, 10.0)
+    assert median == 5.0
+    assert sigma == pytest.approx(1.25 * 1.4826 * 0.2 / np.sqrt(12.0))
+    # Sharper than 0.1 K is not believed, nor fewer than a tenth of five minutes.
+    assert direction._median(np.full(360, 5.0), 10.0)[1] == pytest.approx(0.125 / np.sqrt(12.0))
+    assert direction._median(np.full(1, 5.0), 10.0)[1] == pytest.approx(0.125 / np.sqrt(0.1))
+    assert np.isnan(direction._median(np.full(3, np.nan), 10.0)).all()
+
+
+def test_evidence_is_the_log_odds_of_the_sign_beyond_the_offset_s_doubt() -> None:
+    """Half of 0.35 K beyond 0.2 K: odds 0.69146 / 0.30854 of a normal half sigma."""
+    drop = np.array([0.375, -0.375, 0.2, -0.1, 9.0, -9.0])
+    found = direction._evidence(drop, 0.2, direction.DEFAULT)
+    one = np.log(0.6914625 / 0.3085375)
+    assert found == pytest.approx([one, -one, 0.0, 0.0, 4.0, -4.0], abs=1e-5)
+
+
+def test_the_flow_turns_four_times_an_hour_and_is_forgotten_at_a_stop() -> None:
+    """After ten minutes 1/2 (1 - exp(-2 * 4 / 6)) have turned."""
+    samples = pair(310.0, 300.0, interval_s=600.0, n=6)
+    runs = np.array([True, True, True, False, True, True])
+    on = states(6)
+    stopped = States(on.state, runs, runs, on.pure)
+    turn = direction._turn_probability(timebase.of(samples), stopped, direction.DEFAULT)
+    usual = 0.5 * (1.0 - np.exp(-8.0 / 6.0))
+    assert turn[[1, 2, 5]] == pytest.approx([usual] * 3)
+    assert turn[[3, 4]].tolist() == [0.5, 0.5]
+    code = np.array([4, 4, 5, 5, 4, 4], np.int8)
+    defrosted = States(code, on.running, on.steady, on.pure)
+    turn = direction._turn_probability(timebase.of(samples), defrosted, direction.DEFAULT)
+    assert turn[1:] == pytest.approx([usual, 0.5, usual, 0.5, usual])

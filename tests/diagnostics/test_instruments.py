@@ -227,3 +227,20 @@ def test_states_and_time_come_from_the_usual_stages() -> None:
     found = check(made.inferred(samples, made.with_valve()))
     assert not np.any(found.above_saturation_k > 0)
     assert not np.any(found.discharge_below_condensing_k > 0)
+
+
+@pytest.mark.parametrize(("share", "near"), [(0.0, 1.0), (0.25, 0.75), (0.5, 0.5)])
+def test_a_thermistor_is_as_far_off_its_pipe_as_it_is_near_to_air(
+    share: float, near: float
+) -> None:
+    """A still reading answers nothing; 20 K between air and saturation."""
+    wandering = moving_condenser(1.0)
+    samples = wandering.samples
+    bubble_k = R410A.t_bubble_k(samples.outdoor_or_nan("discharge_pressure"))
+    middle = float(np.median(bubble_k))
+    reading = np.full(bubble_k.size, AIR_K + share * (middle - AIR_K))
+    samples = Samples(samples.time, dict(samples.outdoor) | {OUTDOOR_SIDE: reading}, {})
+    found = check(replace(wandering, samples=samples)).outdoor_side_tracks_air
+    there = np.abs(bubble_k - middle) < 0.05
+    assert there.any()
+    assert found[there] == pytest.approx(np.full(there.sum(), near), abs=0.01)

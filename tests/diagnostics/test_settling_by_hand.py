@@ -157,3 +157,15 @@ def test_a_reading_that_is_not_of_a_finding_counts_from_zero() -> None:
     zeros = {settling._zero(reading, measured) for reading in READINGS if reading.finding}
     assert zeros == {5.0}
     assert {settling._zero(it, measured) for it in READINGS if not it.finding} == {0.0}
+
+
+def test_densities_stand_on_a_floor_over_four_spreads_either_side() -> None:
+    """As in ``weigh``: a share of the mass lies evenly over all that can be read."""
+    table = weigh.table()
+    measured = tuple(logged(6.0, 5.0, 0.8, 1.0) for _ in settling._PLACES)
+    nothing = np.zeros((1, 1))
+    evidence = weigh.Evidence(measured, nothing, nothing, nothing)
+    found = settling._predicted(evidence, table, np.array([0, 1, 2]))
+    low = np.min(found.mean - 4.0 * found.spread, axis=1)
+    high = np.max(found.mean + 4.0 * found.spread, axis=1)
+    assert found.floor == pytest.approx(np.sqrt(2 * np.pi) * table.floor_share / (high - low))

@@ -210,3 +210,112 @@ def test_an_empty_span_and_one_without_channels_are_off() -> None:
         assert states.state.size == seconds.size
         assert (states.state == State.OFF).all()
         assert not states.running.any()
+
+
+@pytest.mark.parametrize(
+    ("above_k", "expected"),
+    [
+        (1.6, State.COOLING),
+        (1.5, State.OFF),
+        (0.0, State.OFF),
+        (-1.5, State.OFF),
+        (-1.6, State.HEATING),
+    ],
+)
+def test_a_coil_a_kelvin_and_a_half_off_the_air_tells_the_mode(
+    above_k: float, expected: State
+) -> None:
+    """Multiples of 1/8 K about 296 K, so that the difference is exact where it matters."""
+    coil = {"outdoor_coil_temperature": 296.0 + above_k, "outdoor_air_temperature": 296.0}
+    found = classify(running(N, outdoor=coil)).state[120:]
+    assert set(found.tolist()) == {int(expected)}
+
+
+@pytest.mark.parametrize(("ratio", "runs"), [(1.31, True), (1.29, False)])
+def test_pressures_a_third_apart_mean_that_a_compressor_turns(ratio: float, runs: bool) -> None:
+    pressures = {"discharge_pressure": ratio * 1e6, "suction_pressure": 1e6}
+    found = classify(running(N, outdoor=pressures | {"compressor_speed": np.nan}))
+    assert found.running.all() == found.running.any() == runs
+
+
+@pytest.mark.parametrize(("speed", "runs"), [(0.5, False), (0.51, True)])
+def test_half_a_turn_a_second_is_at_rest(speed: float, runs: bool) -> None:
+    """The pressures say otherwise, but the speed is trusted before them."""
+    assert classify(running(N, outdoor={"compressor_speed": speed})).running.all() == runs
+
+
+@pytest.mark.parametrize(("warmer_k", "expected"), [(3.9, State.HEATING), (4.1, State.DEFROST)])
+def test_a_coil_four_kelvin_warmer_than_the_air_is_defrosted(
+    warmer_k: float, expected: State
+) -> None:
+    spell = (np.arange(N) >= 100) & (np.arange(N) < 140)
+    coil = {
+        "outdoor_coil_temperature": 275.0 + np.where(spell, warmer_k, -6.0),
+        "outdoor_air_temperature": 275.0,
+    }
+    found = classify(running(N, outdoor=coil, indoor=calls(HEAT, HEAT))).state
+    assert set(found[spell].tolist()) == {int(expected)}
+
+
+@pytest.mark.parametrize(("samples", "expected"), [(119, State.DEFROST), (121, State.HEATING)])
+def test_a_defrost_is_over_within_twenty_minutes(samples: int, expected: State) -> None:
+    """From the sample before the spell to the one after it, ten seconds each."""
+    spell = (np.arange(2 * N) >= 100) & (np.arange(2 * N) < 100 + samples)
+    coil = {
+        "outdoor_coil_temperature": 275.0 + np.where(spell, 10.0, -6.0),
+        "outdoor_air_temperature": 275.0,
+    }
+    found = classify(running(2 * N, outdoor=coil, indoor=calls(HEAT, HEAT, 2 * N))).state
+    assert set(found[spell].tolist()) == {int(expected)}
+
+
+def test_a_mode_stands_for_ten_minutes_after_the_last_room_asked() -> None:
+    indoor = calls(COOL, COOL)
+    indoor["demand"][:, 100:] = 0.0
+    found = classify(running(N, indoor=indoor)).state
+    assert set(found[100:160].tolist()) == {int(State.COOLING)}
+    assert set(found[160:].tolist()) == {int(State.OFF)}
+
+
+def test_a_start_takes_five_minutes() -> None:
+    speed = np.where(np.arange(N) < 100, 0.0, 60.0)
+    samples = running(N, outdoor={"compressor_speed": speed}, indoor=calls(COOL, COOL))
+    found = classify(samples).state
+    assert set(found[:100].tolist()) == {int(State.OFF)}
+    assert set(found[100:131].tolist()) == {int(State.STARTING)}
+    assert set(found[131:].tolist()) == {int(State.COOLING)}
+
+
+def test_a_reversal_takes_three_minutes() -> None:
+    turned = calls(COOL, COOL)
+    turned["call"][:, 100:] = HEAT
+    found = classify(running(N, indoor=turned)).state
+    assert set(found[40:100].tolist()) == {int(State.COOLING)}
+    assert set(found[100:119].tolist()) == {int(State.STARTING)}
+    assert set(found[119:].tolist()) == {int(State.HEATING)}
+
+
+@pytest.mark.parametrize(("share", "steady"), [(0.07, True), (0.09, False)])
+def test_a_speed_that_changes_by_less_than_eight_per_cent_is_steady(
+    share: float, steady: bool
+) -> None:
+    """A step in the middle: there the means before and after differ by all of it."""
+    speed = 60.0 * np.exp(np.where(np.arange(N) < 120, 0.0, share))
+    found = classify(running(N, outdoor={"compressor_speed": speed}, indoor=calls(COOL, COOL)))
+    assert found.steady[110:130].all() == steady
+    assert found.steady[60:85].all()
+
+
+@pytest.mark.parametrize("name", ["suction_pressure", "discharge_pressure"])
+@pytest.mark.parametrize(("step_k", "steady"), [(0.9, True), (1.1, False)])
+def test_a_saturation_temperature_that_changes_by_less_than_a_kelvin_is_steady(
+    name: str, step_k: float, steady: bool
+) -> None:
+    level = {"suction_pressure": 280.0, "discharge_pressure": 318.0}[name]
+    dew_k = np.where(np.arange(N) < 120, level, level + step_k)
+    properties = fluid(plant().refrigerant)
+    pressure = np.array([properties.p_bubble_pa(np.array([t]))[0] for t in (level, level + step_k)])
+    # R-410A: a kelvin of bubble point is a kelvin of dew point to a part in a hundred.
+    values = np.where(dew_k == level, pressure[0], pressure[1])
+    found = classify(running(N, outdoor={name: values}, indoor=calls(COOL, COOL)))
+    assert found.steady[110:130].all() == steady
