@@ -6,12 +6,23 @@ from collections.abc import Iterable
 from datetime import date
 
 import numpy as np
-from django.db.models import Exists, OuterRef
+from django.db.models import BinaryField, Exists, Func, OuterRef
 
 from diagnostics import pooling
 from diagnostics.analyse import METHOD_VERSION
 from diagnostics.windows import FEATURES, Windows, empty
 from fleet.models import DueDay, PooledDay
+
+_HEADER_BYTES = 20
+_ELEMENT = np.dtype([("bytes", ">i4"), ("value", ">f8")])
+"""PostgreSQL's binary form of an array of one dimension without NULL: a header, then elements."""
+
+
+class _AsSent(Func):
+    """An array in its binary form: years of days as text took twice as long to write and read."""
+
+    function = "array_send"
+    output_field = BinaryField()
 
 
 def replace(system_id: int, day: date, windows: Windows) -> None:
@@ -46,13 +57,13 @@ def load(system_ids: Iterable[int]) -> dict[int, Windows]:
     """
     wanted = list(system_ids)
     rows = PooledDay.objects.filter(system_id__in=wanted, method_version=METHOD_VERSION)
-    found: dict[int, tuple[list[date], list[list[float]]]] = {pk: ([], []) for pk in wanted}
+    found: dict[int, tuple[list[date], list[bytes]]] = {pk: ([], []) for pk in wanted}
     for system_id, day, features in rows.order_by("day").values_list(
-        "system_id", "day", "features"
+        "system_id", "day", _AsSent("features")
     ):
         days, values = found[system_id]
         days.append(day)
-        values.append(features)
+        values.append(bytes(features)[_HEADER_BYTES:])
     return {pk: _windows(days, values) for pk, (days, values) in found.items()}
 
 
@@ -67,8 +78,9 @@ def outdated(system_ids: Iterable[int]) -> set[int]:
     return set(waiting.values_list("system_id", flat=True).distinct())
 
 
-def _windows(days: list[date], values: list[list[float]]) -> Windows:
+def _windows(days: list[date], values: list[bytes]) -> Windows:
     if not days:
         return empty()
     start = np.array(days, "datetime64[D]").astype("datetime64[us]")
-    return Windows(start, np.array(values, np.float64).reshape(-1, len(FEATURES)))
+    features = np.frombuffer(b"".join(values), _ELEMENT)["value"].astype(np.float64)
+    return Windows(start, features.reshape(-1, len(FEATURES)))
