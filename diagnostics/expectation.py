@@ -17,13 +17,12 @@ from numpy.typing import NDArray
 from diagnostics.samples import FloatArray
 from diagnostics.windows import Windows
 
-USUAL_COOLING_K = (5.0, 2.0)
-"""Mean and spread over systems of upstream subcooling, liquid to the indoor units: 2 to 8 K
-(common practice, no source)."""
+USUAL_COOLING_K = 5.0
+"""Mean over systems of upstream subcooling, liquid to the indoor units: 2 to 8 K (common practice,
+no source)."""
 
-USUAL_HEATING_K = (10.0, 3.5)
-"""The same with liquid to the outdoor coil; wider: it has passed the indoor valves and risers
-(common practice, no source)."""
+USUAL_HEATING_K = 10.0
+"""The same with liquid to the outdoor coil (common practice, no source)."""
 
 BOTH_K = 3.0
 """More subcooling where units always cool and heat at once than where they never do: the coil that
@@ -118,12 +117,12 @@ def usable(days: Windows) -> NDArray[np.bool_]:
 def usual_cooling_k(rows: Windows) -> FloatArray:
     """What is usual of any system under the rows' conditions, liquid to the indoor units, (w,)."""
     _, _, load, both = design(rows).T
-    return np.asarray(USUAL_COOLING_K[0] + LOAD_K * load + BOTH_K * both)
+    return np.asarray(USUAL_COOLING_K + LOAD_K * load + BOTH_K * both)
 
 
 def usual_heating_k(rows: Windows) -> FloatArray:
     """The same with liquid to the outdoor coil, shape (w,)."""
-    return np.asarray(USUAL_HEATING_K[0] - _SOME_BOTH * BOTH_K + BOTH_K * design(rows)[:, 3])
+    return np.asarray(USUAL_HEATING_K - _SOME_BOTH * BOTH_K + BOTH_K * design(rows)[:, 3])
 
 
 def design(rows: Windows) -> FloatArray:
