@@ -244,3 +244,9 @@ def test_no_line_orders_refrigerant_to_be_added_or_removed() -> None:
     )
     assert not re.search(r"\b(add|remove|charge up|top up|drain|vent|release)\b", words, re.I)
     assert "recover, weigh, compare" in words
+
+
+def test_where_no_state_is_entered_liquid_is_taken_at_a_warm_day_s() -> None:
+    """Condensing at 45 degC with 15 K, so at 30 degC, and named in the sheet."""
+    note = line(charge_sheet.sheet(PLANT, LiquidState(), NOTHING), "Density").note
+    assert "R-410A, condensing at 45 °C, subcooled by 15 K: state taken, not measured" in note
