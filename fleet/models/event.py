@@ -69,6 +69,14 @@ class Event(models.Model):
                 deferrable=models.Deferrable.DEFERRED,
             ),
         )
+        indexes = (
+            # The list asks for these alone, and closed ones pile up over the years.
+            models.Index(
+                fields=("-opened_at",),
+                condition=models.Q(closed_at=None, withdrawn=False),
+                name="event_open",
+            ),
+        )
 
     def __str__(self) -> str:
         """What was suspected where."""
