@@ -244,3 +244,13 @@ def test_a_pooled_row_says_what_its_windows_say() -> None:
     )
     assert many.deviation[0] == pytest.approx(one.deviation[0])
     assert many.resting_s[0] == pytest.approx(96 * one.resting_s[0])
+
+
+# Sensors that agree with a pure mode may do so by any odds.
+@pytest.mark.parametrize(
+    "name", sorted(set(FINDINGS) - {"subcooling_change", "direction_contradicted"})
+)
+def test_a_healthy_row_is_within_a_standard_uncertainty_of_what_is_expected(name: str) -> None:
+    found = measured(name)
+    if np.isfinite(found.deviation[0]):
+        assert abs(found.deviation[0]) <= found.sigma[0]

@@ -28,6 +28,8 @@ def test_a_swing_leaves_the_outer_twentieth_out_on_either_side() -> None:
     """Of 101 values the sixth lowest and the sixth highest: 5 and 95."""
     values = np.arange(101.0)[None]
     assert hunting._swing(np.random.default_rng(1).permuted(values, axis=1)) == pytest.approx(90.0)
+    # A twentieth of the 109 steps between 110 values is 5.45: the sixth from either end.
+    assert hunting._swing(np.arange(110.0)[None]) == pytest.approx(99.0)
 
 
 def test_reversals_are_crossings_of_the_middle() -> None:

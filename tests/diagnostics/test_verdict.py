@@ -293,3 +293,12 @@ def test_coverage_is_the_share_of_running_time_that_was_judged(
     running_s: float, judged_s: float, share: float
 ) -> None:
     assert verdict._coverage(windows(1, running_s=running_s, judged_s=judged_s))[0] == share
+
+
+def test_the_week_that_is_not_learned_from_ends_with_the_last_window() -> None:
+    """One window of another day moves the week by a day."""
+    just = verdict.baseline(windows(15 * DAY), plant())
+    more = verdict.baseline(windows(15 * DAY + 1), plant())
+    assert just is not None
+    assert more is not None
+    assert (just.days, more.days) == (7, 8)
