@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime, timedelta
+from typing import Any
 
 from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
@@ -107,7 +108,7 @@ def _of_event(key: str, kind: NewsKind, event: Event, now: datetime, *, told: bo
     )
 
 
-def _standings(*kinds: NewsKind) -> QuerySet[Standing]:
+def _standings(*kinds: NewsKind) -> QuerySet[Any]:
     """Standings with the last news of these kinds of their system: ``before``, ``before_…``."""
     last = News.objects.filter(system=OuterRef("system"), kind__in=kinds).order_by("-pk")
     return Standing.objects.defer("verdict").annotate(
