@@ -68,7 +68,6 @@ NOTES = (
 )
 """What the manager writes under the events given to the technician."""
 
-
 PLACES = {
     "ferry-hall": ("London", 51.478, -0.214),
     "sedge-library": ("London", 51.535, -0.093),
@@ -175,8 +174,9 @@ def admit_people() -> dict[str, str]:
 @transaction.atomic
 def give_work() -> None:
     """Assign the strongest open events to the technician, once, as the manager would."""
+    usernames = [person.username for person in PEOPLE]
     manager, technician = (
-        get_user_model().objects.get(membership__role=role, username__in=_usernames())
+        get_user_model().objects.get(membership__role=role, username__in=usernames)
         for role in (Role.MANAGER, Role.TECHNICIAN)
     )
     _say_where()
@@ -217,7 +217,3 @@ def _record_repairs(technician: User) -> None:
             readings={} if rated_kg is None else {"charged_kg": rated_kg},
             remark=REPAIRED,
         )
-
-
-def _usernames() -> list[str]:
-    return [person.username for person in PEOPLE]

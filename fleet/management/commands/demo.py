@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import os
-import signal
-import threading
 import time
 from argparse import ArgumentParser
 from datetime import datetime
@@ -21,8 +19,8 @@ from fixtures import demo
 from fleet.analysis import backlog, days
 from fleet.analysis.ranking import ranking
 from fleet.embedded import EmbeddedError, data_folder
-from fleet.embedded.processes import HOST, listen, running_services
-from fleet.management import demonstration
+from fleet.embedded.processes import listen
+from fleet.management import demonstration, serving
 from fleet.management.arguments import REFUSED, WRONG_USAGE
 from fleet.management.commands.rank import as_table
 from fleet.models import System
@@ -39,14 +37,7 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         """--no-serve and --port."""
         parser.add_argument("--no-serve", action="store_true", help="stop after the ranking")
-        parser.add_argument(
-            "--port",
-            type=int,
-            default=8000,
-            choices=range(65536),
-            metavar="N",
-            help=f"port of the dashboard on {HOST} (default 8000; 0 takes a free one)",
-        )
+        serving.add_port(parser, "dashboard")
 
     def handle(self, *, no_serve: bool, port: int, **_: Any) -> None:
         """Load what is missing, say who may look, and serve."""
@@ -61,7 +52,7 @@ class Command(BaseCommand):
                 listen(port).close()  # better known before a minute of loading than after
             self._prepare()
             if not no_serve:
-                self._serve(port)
+                serving.serve(port, self.stdout, _address)
         except EmbeddedError as error:
             raise CommandError(str(error)) from error
         except KeyboardInterrupt:
@@ -118,18 +109,10 @@ class Command(BaseCommand):
         rows = sum(each.rows for each in loaded)
         self.stdout.write(f"{rows:,} rows in {time.perf_counter() - began:.0f} s.")
 
-    def _serve(self, port: int) -> None:
-        interrupted = threading.Event()
-        for signum in (signal.SIGINT, signal.SIGTERM):
-            signal.signal(signum, lambda *_: interrupted.set())
-        with running_services(port) as address:
-            self.stdout.write(
-                f"The dashboard is at {address} (ready {_age_s():.0f} s after the start)."
-                " Ctrl-C stops it."
-            )
-            self.stdout.flush()
-            interrupted.wait()
-            self.stdout.write("Stopping …")
+
+def _address(address: str) -> str:
+    ready = f"ready {_age_s():.0f} s after the start"
+    return f"The dashboard is at {address} ({ready}). Ctrl-C stops it."
 
 
 def _age_s() -> float:

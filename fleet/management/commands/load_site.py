@@ -40,13 +40,13 @@ class Command(BaseCommand):
         files: list[File] = []
         for folder in options["folders"]:
             try:
-                site = register(Path(folder), organisation)
+                site = register(folder, organisation)
             except ManifestError as error:
                 intake.refuse(str(folder), str(error))
                 continue
             self.stdout.write(f"{folder}: registered {site.code}")
             intake.systems |= set(site.systems.values_list("id", flat=True))
-            files += self._files(Path(folder), site, intake)
+            files += self._files(folder, site, intake)
         intake.take(files)
         intake.finish(wait=options["wait"])
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import signal
-import threading
+from argparse import ArgumentParser
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import BaseCommand, CommandError
 
 from fleet.embedded import EmbeddedError
-from fleet.embedded.processes import running_services
+from fleet.management import serving
 
 
 class Command(BaseCommand):
@@ -17,25 +16,13 @@ class Command(BaseCommand):
 
     help = "Run the whole embedded stack: database, broker, worker, scheduler, web server."
 
-    def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument(
-            "--port",
-            type=int,
-            default=8000,
-            choices=range(65536),
-            metavar="N",
-            help="port of the web server on 127.0.0.1 (default 8000; 0 takes a free one)",
-        )
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        """--port."""
+        serving.add_port(parser, "web server")
 
     def handle(self, *, port: int, **_: Any) -> None:
-        interrupted = threading.Event()
-        for signum in (signal.SIGINT, signal.SIGTERM):
-            signal.signal(signum, lambda *_: interrupted.set())
+        """Serve."""
         try:
-            with running_services(port) as address:
-                self.stdout.write(f"Millrace is at {address} - Ctrl-C stops it.")
-                self.stdout.flush()
-                interrupted.wait()
-                self.stdout.write("Stopping …")
+            serving.serve(port, self.stdout, "Millrace is at {} - Ctrl-C stops it.".format)
         except EmbeddedError as error:
             raise CommandError(str(error)) from error

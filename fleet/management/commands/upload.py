@@ -34,6 +34,6 @@ class Command(BaseCommand):
         """Take in, and analyse or have it analysed."""
         system = registered_system(options["system"])
         intake = Intake(self.stdout, self.stderr)
-        files = [File(Path(file), system, str(file)) for file in options["files"]]
+        files = [File(file, system, str(file)) for file in options["files"]]
         intake.take(files, replace=options["replace"])
         intake.finish(wait=options["wait"])
