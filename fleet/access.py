@@ -170,10 +170,7 @@ def event_to_assign_or_404(user: Person, pk: int) -> Event:
 
 def technicians(user: Person) -> QuerySet[User]:
     """Whom this person may send: for managers, the technicians of their organisation."""
-    people = get_user_model().objects.filter(membership__role=Role.TECHNICIAN, is_active=True)
-    if role_of(user) is not Role.MANAGER:
-        return people.none()
-    return people.filter(membership__organisation=organisation_of(user)).order_by("username")
+    return people(user).filter(membership__role=Role.TECHNICIAN, is_active=True)
 
 
 def people(user: Person) -> QuerySet[User]:

@@ -1,7 +1,9 @@
-"""Django's settings. Everything a site of installation may change comes from the environment.
+"""Django's settings. Everything an installation may change comes from the environment.
 
 MILLRACE_DATA           data folder (private database and broker, secret key)
 DATABASE_URL, REDIS_URL servers to use instead of the private ones
+MILLRACE_PG_BIN         folder of the private PostgreSQL's programs, instead of the package's
+MILLRACE_SERVER_ACCOUNT whom the private servers run as when the command runs as root
 SECRET_KEY              instead of the one generated into the data folder
 MILLRACE_ALLOWED_HOSTS  names this server answers to, separated by commas
 MILLRACE_HTTPS          1 when a proxy in front speaks TLS: secure cookies, HSTS
@@ -52,7 +54,6 @@ INSTALLED_APPS = [
     "django.contrib.admin",
     "django.contrib.auth",
     "django.contrib.contenttypes",
-    "django.contrib.humanize",
     "django.contrib.messages",
     "django.contrib.sessions",
     "django.contrib.staticfiles",

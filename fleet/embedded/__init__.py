@@ -5,7 +5,8 @@ that uses them is registered by an open connection to the supervisor, which the 
 even after ``kill -9``; the supervisor stops both servers when the last connection is gone.
 
 `ensure` is called in one place per way in: on opening a database connection
-(``fleet.embedded.backend``) and on starting a worker or scheduler (``fleet.celery``).
+(``fleet.embedded.backend``), on starting a worker or scheduler (``fleet.celery``), by whoever
+keeps the whole stack running (``fleet.embedded.processes``) and by the broker's check.
 """
 
 from fleet.embedded.client import broker_url, ensure, release

@@ -244,8 +244,8 @@ def _read(status: int, response: http.client.HTTPResponse | urllib.error.HTTPErr
         return Answer(status, text, retry_after_s=wait_s)
     try:
         upload = json.loads(text)["upload"]
-    except (ValueError, KeyError, TypeError) as error:
-        raise NoAnswerError(f"{status} without a receipt") from error
+    except (ValueError, KeyError, TypeError):
+        upload = None
     if not (isinstance(upload, str) and upload):
         raise NoAnswerError(f"{status} without a receipt")
     return Answer(status, text, upload)

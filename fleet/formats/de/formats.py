@@ -1,8 +1,8 @@
 """Dates and numbers in German.
 
 Templates write coordinates of drawings and values of inputs, which keep the point; what is read
-gets its comma from ``fleet.pages.units``. Templates name a date's form in English: Django looks
-its German form up here by that name.
+gets its comma from ``fleet.language.decimal``. Templates name a date's form in English: Django
+looks its German form up here by that name.
 """
 
 DECIMAL_SEPARATOR = "."
