@@ -219,3 +219,18 @@ def test_a_pair_is_clear_at_more_than_twenty_to_one(advantage: float, clear: boo
     """ln 20 = 3.0 (Kass & Raftery's "strong")."""
     pair = pairs.Pair("overcharge", "sensor_fault", advantage, "normal", (), (), (), ())
     assert pair.clear is clear
+
+
+def test_a_fault_shows_in_a_finding_by_its_mean_or_its_spread_either_way() -> None:
+    entry = replace(
+        weigh.table().likelihoods["upstream_subcooling"],
+        mean=np.array([1.0, 1.0, 3.0, -2.0, 1.0, 1.0]),
+        spread=np.array([2.0, 2.0, 2.0, 2.0, 3.0, 1.0]),
+        share=np.ones(6),
+    )
+    assert pairs._moved(entry).tolist() == [False, False, True, True, True, True]
+
+
+def test_findings_that_a_fault_needs_gain_more_than_half_a_unit_the_two_strongest_first() -> None:
+    assert pairs._needed(np.array([0.6, -3.0, 2.0, 0.5, 1.0])) == [2, 4]
+    assert pairs._needed(np.array([0.5, 0.51])) == [1]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +15,8 @@ from hypothesis import strategies as st
 
 import diagnostics
 from diagnostics import weigh
-from diagnostics.findings import REGISTRY, Context
+from diagnostics.findings import REGISTRY, Context, Measured
+from diagnostics.weigh import Likelihood
 from tests.diagnostics.rows import plant, windows
 
 CONTEXT = Context(plant())
@@ -145,3 +147,45 @@ def test_one_absurd_number_cannot_decide_alone() -> None:
     rows = windows(1, subcooling_to_indoor_k=400.0, to_indoor_s=1e9)
     push = weigh.weigh(rows, CONTEXT, weigh.table()).push
     assert np.abs(push).max() < 6.0
+
+
+def _one(value: float, sigma: float, seconds: float = 1800.0) -> Measured:
+    """One row of a finding that expects 0."""
+    columns = (np.array([number]) for number in (value, 0.0, sigma, seconds))
+    return Measured(*columns)
+
+
+TWO = Likelihood(
+    "alone", np.array([0.0, 2.0]), np.array([0.6, 0.6]), np.array([1.0, 0.5]), 40.0, 1800.0, {}
+)
+"""Normal at 0, the other hypothesis at 2 where it shows, which it does in half of the systems."""
+
+
+def test_a_likelihood_is_a_bell_on_a_floor_where_the_hypothesis_shows() -> None:
+    """Spread 0.6 and sigma 0.8 make 1. At 2: densities 0.05399 and (0.05399 + 0.39894) / 2, each
+    times 0.99, with 0.01 / 40 below."""
+    weights = replace(weigh.table(), floor_share=0.01)
+    found = weigh._ratio(_one(2.0, 0.8), TWO, weights)
+    normal, other = 0.0539910, (0.0539910 + 0.3989423) / 2
+    expected = np.log((0.99 * other + 2.5e-4) / (0.99 * normal + 2.5e-4))
+    assert found == pytest.approx(np.array([[0.0, expected]]), abs=1e-5)
+
+
+@pytest.mark.parametrize(("value", "sigma"), [(np.nan, 0.8), (2.0, np.nan), (np.inf, 0.8)])
+def test_what_was_not_measured_pushes_nothing(value: float, sigma: float) -> None:
+    assert weigh._ratio(_one(value, sigma), TWO, weigh.table()).tolist() == [[0.0, 0.0]]
+    assert weigh._trust(_one(value, sigma), TWO).tolist() == [0.0]
+
+
+@pytest.mark.parametrize(("seconds", "trust"), [(0.0, 0.0), (1800.0, 0.5), (5400.0, 0.75)])
+def test_a_finding_counts_half_after_its_half_time(seconds: float, trust: float) -> None:
+    assert weigh._trust(_one(1.0, 0.8, seconds), TWO) == pytest.approx([trust])
+
+
+def test_only_the_strongest_witness_of_a_family_counts_in_full() -> None:
+    """Two of one family, hypothesis by hypothesis, and one alone; 0.4 in common."""
+    said = np.array([[[3.0, -1.0]], [[-2.0, -4.0]], [[1.0, 1.0]]])
+    family = [replace(TWO, family=name) for name in ("a", "a", "b")]
+    found = weigh._shared(said, family, 0.4)
+    expected = np.array([[[3.0, -0.6]], [[-1.2, -4.0]], [[1.0, 1.0]]])
+    assert found == pytest.approx(expected)
