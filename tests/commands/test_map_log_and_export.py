@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from io import StringIO
 from pathlib import Path
 
 import numpy as np
 import polars as pl
 import pytest
-from django.core.management import CommandError, call_command
+from django.core.management import CommandError
 
 from diagnostics.windows import FEATURES, INDEX, Windows
 from fleet.analysis import export
@@ -17,6 +16,7 @@ from fleet.ingest.take_in import take_in
 from fleet.models import IndoorUnit, LogMapping, System, UploadState
 from fleet.timeseries import store
 from tests.analysis import building
+from tests.commands.calling import run
 from tests.ingest.building import registered
 from tests.ingest.test_mapping import foreign
 
@@ -33,12 +33,6 @@ def log(tmp_path: Path) -> Path:
     path = tmp_path / "log.csv"
     path.write_bytes(foreign())
     return path
-
-
-def run(*arguments: object) -> str:
-    out = StringIO()
-    call_command(*(str(it) for it in arguments), stdout=out)
-    return out.getvalue()
 
 
 def test_columns_are_listed_with_what_they_are_and_why(system: System, log: Path) -> None:

@@ -11,12 +11,11 @@ from typing import Any
 
 import polars as pl
 import pytest
-from django.core.management import call_command
-from django.core.management.base import CommandError
 
 from fleet.analysis import backlog
 from fleet.models import System
 from tests.analysis import building
+from tests.commands.calling import refusal, run
 
 pytestmark = pytest.mark.django_db
 
@@ -34,18 +33,6 @@ def system() -> System:
     building.take_in(system, building.cooling(26.0))
     backlog.drain()
     return system
-
-
-def run(*arguments: str) -> str:
-    out = io.StringIO()
-    call_command(*arguments, stdout=out)
-    return out.getvalue()
-
-
-def refusal(*arguments: str) -> tuple[int, str]:
-    with pytest.raises(CommandError) as caught:
-        run(*arguments)
-    return caught.value.returncode, str(caught.value)
 
 
 def test_rank_prints_the_contracts_json(system: System) -> None:

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import io
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
-from django.core.management import call_command
 from django.core.management.base import CommandError
 from django.db import connection
 from django.utils import timezone
@@ -29,6 +27,7 @@ from fleet.models import (
 )
 from fleet.timeseries import forgetting, store
 from tests.analysis import building
+from tests.commands.calling import run
 from tests.timeseries.test_backends import compress
 
 pytestmark = pytest.mark.django_db
@@ -38,15 +37,9 @@ NOW = timezone.now().replace(minute=0, second=0, microsecond=0)
 OLD, YOUNG = NOW - timedelta(days=100), NOW - timedelta(days=20)
 
 
-def run(command: str, *arguments: str) -> str:
-    out = io.StringIO()
-    call_command(command, *arguments, stdout=out)
-    return out.getvalue()
-
-
-def upload(system: System, first: datetime, rows: int = 90) -> Upload:
-    """An upload as it came at that time, taken in and analysed."""
-    times = (first + timedelta(seconds=60 * at) for at in range(rows))
+def upload(system: System, first: datetime) -> Upload:
+    """An upload of 90 rows as it came at that time, taken in and analysed."""
+    times = (first + timedelta(seconds=60 * at) for at in range(90))
     body = HEADER + "".join(f"{time.isoformat()},{900},{2600}\n" for time in times)
     kept, _ = receive(system, "log.csv", body.encode())
     Upload.objects.filter(pk=kept.pk).update(received_at=first)
