@@ -10,7 +10,7 @@ from typing import Any
 from django.http import HttpResponse
 from django.test import Client as Browser
 
-from fleet.models import Site, System, UploadToken
+from fleet.models import Site, System, Upload, UploadToken
 from tests.analysis import building
 
 HEADER = "time,suction_pressure [kPa(a)],discharge_pressure [kPa(a)]\n"
@@ -66,6 +66,11 @@ def build() -> Sender:
     token, text = UploadToken.objects.make(system.site)
     _, other_text = UploadToken.objects.make(other.site)
     return Sender(system.site, system, other, token, text, other_text)
+
+
+def kept() -> list[bytes]:
+    """The bytes of every upload."""
+    return [bytes(content) for content in Upload.objects.values_list("body", flat=True)]
 
 
 def problem(answer: HttpResponse) -> tuple[int, str, str]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
-from django.contrib.admin import site as administration
 from django.test import Client as Browser
 from django.urls import URLPattern, URLResolver, get_resolver
 
@@ -82,29 +81,3 @@ def as_caller(caller: str, gateway: Sender) -> tuple[Browser, dict[str, str]]:
         "revoked token": revoked_text,
     }
     return Browser(), {"Authorization": f"Bearer {texts[caller]}"} if caller in texts else {}
-
-
-# --- the administration site -----------------------------------------------------------------
-
-
-def test_tokens_are_listed_without_their_digest_and_revoked(gateway: Sender) -> None:
-    staff = person("staff", Role.MANAGER)
-    staff.is_staff = staff.is_superuser = True
-    staff.save()
-    browser = signed_in(staff)
-    listed = browser.get("/admin/fleet/uploadtoken/").content.decode()
-    shown = browser.get(f"/admin/fleet/uploadtoken/{gateway.token.pk}/change/").content.decode()
-    for page in (listed, shown):
-        assert gateway.token.prefix in page
-        assert gateway.token.sha256 not in page
-    chosen = {"action": "revoke", "_selected_action": [gateway.token.pk]}
-    answer = browser.post("/admin/fleet/uploadtoken/", chosen, follow=True)
-    assert "1 tokens revoked." in answer.content.decode()
-    assert gateway.post(CSV).status_code == 401
-
-
-def test_who_may_only_look_at_tokens_cannot_revoke_them(gateway: Sender) -> None:
-    reader = person("reader", Role.MANAGER)
-    request = type("Request", (), {"user": reader})()
-    model_admin = administration._registry[UploadToken]
-    assert not model_admin.has_revoke_permission(request)  # type: ignore[attr-defined]

@@ -18,13 +18,8 @@ from fleet.api.limits import RateLimit
 from fleet.api.problems import ProblemError
 from fleet.ingest.limits import MAX_PACKED_BYTES, MAX_PLAIN_BYTES, MIB
 from fleet.ingest.take_in import take_in
-from fleet.models import System, Upload, UploadState
-from tests.api.sender import CSV, GZIP, Sender, address, problem
-
-
-def kept() -> list[bytes]:
-    return [bytes(content) for content in Upload.objects.values_list("body", flat=True)]
-
+from fleet.models import System, UploadState
+from tests.api.sender import CSV, GZIP, Sender, address, kept, problem
 
 # --- 411, 413, 415, 422 ----------------------------------------------------------------------
 

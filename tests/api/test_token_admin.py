@@ -5,11 +5,12 @@ from __future__ import annotations
 import re
 
 import pytest
+from django.contrib.admin import site as administration
 from django.test import Client as Browser
 from django.utils import timezone
 
 from fleet.models import AuditEntry, Role, UploadToken
-from tests.api.sender import Sender
+from tests.api.sender import CSV, Sender
 from tests.pages.scene import person, signed_in
 
 LIST = "/admin/fleet/uploadtoken/"
@@ -43,6 +44,13 @@ def test_one_is_made_and_shown_only_once(staff: Browser, gateway: Sender) -> Non
     assert AuditEntry.objects.filter(what="made a token").exists()
 
 
+def test_they_are_shown_without_their_digest(staff: Browser, gateway: Sender) -> None:
+    for path in (LIST, f"{LIST}{gateway.token.pk}/change/"):
+        page = staff.get(path).content.decode()
+        assert gateway.token.prefix in page
+        assert gateway.token.sha256 not in page
+
+
 def test_one_is_replaced_and_the_old_one_lasts_a_day(staff: Browser, gateway: Sender) -> None:
     (text,) = TEXT.findall(act(staff, "rotate", gateway.token))
     assert UploadToken.objects.recognise(text, timezone.now()) is not None
@@ -53,13 +61,16 @@ def test_one_is_replaced_and_the_old_one_lasts_a_day(staff: Browser, gateway: Se
 
 def test_one_is_revoked(staff: Browser, gateway: Sender) -> None:
     assert "1 tokens revoked." in act(staff, "revoke", gateway.token)
-    assert UploadToken.objects.recognise(gateway.text, timezone.now()) is None
+    assert gateway.post(CSV).status_code == 401
     assert "shown only this once" in act(staff, "rotate", gateway.token)
     assert UploadToken.objects.filter(site=gateway.site).count() == 1
 
 
-def test_who_may_only_look_makes_none(gateway: Sender) -> None:
+def test_who_may_only_look_makes_and_revokes_none(gateway: Sender) -> None:
     looking = person("tam", Role.MANAGER)
     looking.is_staff = True
     looking.save()
     assert signed_in(looking).get(f"{LIST}add/").status_code == 403
+    request = type("Request", (), {"user": looking})()
+    model_admin = administration._registry[UploadToken]
+    assert not model_admin.has_revoke_permission(request)  # type: ignore[attr-defined]

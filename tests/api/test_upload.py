@@ -14,11 +14,7 @@ from fleet.ingest.limits import MAX_ATTEMPTS
 from fleet.ingest.receive import receive
 from fleet.ingest.take_in import take_in
 from fleet.models import IdempotencyKey, Upload, UploadState
-from tests.api.sender import CSV, GZIP, Sender, address, build, problem
-
-
-def kept() -> list[bytes]:
-    return [bytes(content) for content in Upload.objects.values_list("body", flat=True)]
+from tests.api.sender import CSV, GZIP, Sender, address, build, kept, problem
 
 
 @pytest.mark.parametrize(("content", "encoding"), [(CSV, ""), (CSV, "identity"), (GZIP, "gzip")])
