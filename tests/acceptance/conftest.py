@@ -2,21 +2,15 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Iterator
 
 import pytest
 
-from tests.embedded.harness import Stack, new_folder
+from tests.embedded.harness import Stack, new_stack
 
 
 @pytest.fixture
 def stack() -> Iterator[Stack]:
     """A folder in which nothing was ever started."""
-    parent = new_folder()
-    stack = Stack(parent / "data")
-    try:
+    with new_stack() as stack:
         yield stack
-        stack.close()
-    finally:
-        shutil.rmtree(parent)

@@ -18,10 +18,10 @@ from dataclasses import dataclass
 from tests.acceptance import trial
 from tests.acceptance.casualties import Casualties, schedule
 from tests.acceptance.pieces import cut_logs
-from tests.acceptance.trial import Outcome, Scene, Sending, count_rows, environment, up
+from tests.acceptance.trial import Outcome, Scene, Sending, count_rows
 from tests.embedded.harness import Stack, new_folder
 
-__all__ = ["Outcome", "Plan", "count_rows", "environment", "run", "up"]
+__all__ = ["Outcome", "Plan", "count_rows", "run"]
 
 
 @dataclass(frozen=True)

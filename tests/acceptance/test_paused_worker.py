@@ -13,7 +13,6 @@ from pathlib import Path
 import pytest
 
 from tests.acceptance.pieces import cut_logs
-from tests.acceptance.trial import environment
 from tests.embedded.harness import REPOSITORY, Stack, eventually
 
 STORE = """
@@ -34,7 +33,7 @@ def _worker(stack: Stack, traces: Path, **more: str) -> Iterator[subprocess.Pope
         [sys.executable, "-m", "celery", "--quiet", "-A", "tests.acceptance.paused", "worker",
          "--loglevel=ERROR", "--concurrency=2", "--without-gossip", "--without-mingle"],
         cwd=REPOSITORY, start_new_session=True,
-        env=environment(stack) | {"TRACES": str(traces)} | more,
+        env=stack.environ() | {"TRACES": str(traces)} | more,
     )  # fmt: skip
     try:
         yield worker
@@ -50,7 +49,7 @@ def _worker(stack: Stack, traces: Path, **more: str) -> Iterator[subprocess.Pope
 
 def _manage(stack: Stack, *arguments: str, text: str = "") -> None:
     subprocess.run(
-        [sys.executable, "manage.py", *arguments], cwd=REPOSITORY, env=environment(stack),
+        [sys.executable, "manage.py", *arguments], cwd=REPOSITORY, env=stack.environ(),
         input=text, text=True, check=True, capture_output=True,
     )  # fmt: skip
 

@@ -10,7 +10,7 @@ import pytest
 
 from tests.acceptance import books
 from tests.acceptance.pieces import cut_logs
-from tests.acceptance.trial import environment, second_scheduler
+from tests.acceptance.trial import second_scheduler
 from tests.embedded.harness import REPOSITORY, Stack, eventually
 
 # Stored, and nobody rings: that is left to the sweeps.
@@ -27,7 +27,7 @@ for number, body in enumerate(bodies):
 
 def _manage(stack: Stack, *arguments: str, text: str = "") -> None:
     subprocess.run(
-        [sys.executable, "manage.py", *arguments], cwd=REPOSITORY, env=environment(stack),
+        [sys.executable, "manage.py", *arguments], cwd=REPOSITORY, env=stack.environ(),
         input=text, text=True, check=True, capture_output=True,
     )  # fmt: skip
 
@@ -37,7 +37,7 @@ def _worker(stack: Stack, name: str) -> subprocess.Popen[bytes]:
     return subprocess.Popen(
         [sys.executable, "-m", "celery", "--quiet", "--app=fleet", "worker", f"--hostname={name}",
          *arguments],
-        cwd=REPOSITORY, env=environment(stack), start_new_session=True,
+        cwd=REPOSITORY, env=stack.environ(), start_new_session=True,
     )  # fmt: skip
 
 

@@ -6,7 +6,6 @@ those of the same uploads taken in by one undisturbed process.
 
 from __future__ import annotations
 
-import os
 import random
 import signal
 import subprocess
@@ -117,19 +116,13 @@ def run(stack: Stack, sending: Sending, disturb: Callable[[Scene], None]) -> Out
     return outcome
 
 
-def environment(stack: Stack) -> dict[str, str]:
-    """For processes of this stack."""
-    kept = {k: v for k, v in os.environ.items() if k not in ("DATABASE_URL", "REDIS_URL")}
-    return kept | {"MILLRACE_DATA": str(stack.home)} | stack.environment
-
-
 @contextmanager
 def up(stack: Stack, log: Path) -> Iterator[tuple[int, str]]:
     """``manage.py up``; its process id and the address it serves at."""
     with log.open("wb") as errors:
         process = subprocess.Popen(
             [sys.executable, "manage.py", "up", "--port", "0"], cwd=REPOSITORY, text=True,
-            stdout=subprocess.PIPE, stderr=errors, env=environment(stack), start_new_session=True,
+            stdout=subprocess.PIPE, stderr=errors, env=stack.environ(), start_new_session=True,
         )  # fmt: skip
     try:
         assert process.stdout is not None
@@ -151,7 +144,7 @@ def second_scheduler(stack: Stack) -> Iterator[None]:
     arguments = ["beat", "--loglevel=CRITICAL", "--pidfile="]
     process = subprocess.Popen(
         [sys.executable, "-m", "celery", "--quiet", "--app=fleet", *arguments], cwd=REPOSITORY,
-        env=environment(stack), start_new_session=True,
+        env=stack.environ(), start_new_session=True,
         stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
     )  # fmt: skip
     try:
@@ -166,7 +159,7 @@ def _send_while(sending: Sending, scene: Scene, disturb: Callable[[Scene], None]
     logs, enough = sending.logs, threading.Event()
     token = subprocess.run(
         [sys.executable, "manage.py", "shell", "--no-imports", "-c", REGISTER], cwd=REPOSITORY,
-        env=environment(scene.stack), input=logs.manifest(logs.site.code), capture_output=True,
+        env=scene.stack.environ(), input=logs.manifest(logs.site.code), capture_output=True,
         text=True, check=True,
     ).stdout.strip()  # fmt: skip
     gateways = [
@@ -215,7 +208,7 @@ def _judge(stack: Stack, logs: Logs, ledger: Ledger, outcome: Outcome) -> None:
     before = books.size(stack)
     subprocess.run(
         [sys.executable, "manage.py", "load_site", "--wait", str(folder)], cwd=REPOSITORY,
-        env=environment(stack), check=True, capture_output=True,
+        env=stack.environ(), check=True, capture_output=True,
     )  # fmt: skip
     outcome.clean_bytes = books.size(stack) - before
     killed, whole = books.read(stack, logs.site.code), books.read(stack, "clean")

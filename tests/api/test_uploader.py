@@ -8,7 +8,6 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable
 from email.utils import formatdate
 from pathlib import Path
 
@@ -23,7 +22,7 @@ from tests.api import sender, servers
 from tests.api.folders import lying, put, to
 from tests.api.sender import CSV
 from tests.api.servers import ACCEPTED, Scripted, answer
-from tests.embedded.harness import free_port
+from tests.embedded.harness import eventually, free_port
 
 SCRIPT = Path(uploader.__file__)
 
@@ -140,9 +139,9 @@ def test_the_script_alone_goes_on_after_being_killed(folder: Path) -> None:
                 assert "not sent" in process.stderr.readline()  # no server runs yet
             else:
                 with servers.running(port):
-                    until(lambda: (folder / "R1/sent/a.csv").exists())
+                    assert eventually(lambda: (folder / "R1/sent/a.csv").exists())
                     put(folder, "R2/later.csv")
-                    until(lambda: (folder / "R2/sent/later.csv").exists())
+                    assert eventually(lambda: (folder / "R2/sent/later.csv").exists())
         finally:
             process.send_signal(ending)
             _, errors = process.communicate(timeout=20)
@@ -234,10 +233,3 @@ def test_it_needs_only_pythons_own_library() -> None:
     imported |= {str(node.module) for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
     assert "http.client" in imported
     assert {name.split(".")[0] for name in imported} <= sys.stdlib_module_names
-
-
-def until(reached: Callable[[], bool], limit_s: float = 30.0) -> None:
-    deadline = time.monotonic() + limit_s
-    while not reached():
-        assert time.monotonic() < deadline, "it did not happen in time"
-        time.sleep(0.05)

@@ -9,19 +9,14 @@ from pathlib import Path
 
 import pytest
 
-from tests.embedded.harness import Stack, new_folder
+from tests.embedded.harness import Stack, new_folder, new_stack
 
 
 @pytest.fixture
 def empty_stack() -> Iterator[Stack]:
     """A folder in which nothing was ever started."""
-    parent = new_folder()
-    stack = Stack(parent / "data")
-    try:
+    with new_stack() as stack:
         yield stack
-        stack.close()
-    finally:
-        shutil.rmtree(parent)
 
 
 @pytest.fixture(scope="session")

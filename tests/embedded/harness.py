@@ -11,7 +11,8 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -24,18 +25,20 @@ from fleet.embedded.place import DATABASE_NAME, DATABASE_USER, SOCKET_PORT
 
 REPOSITORY = Path(__file__).parents[2]
 
-# Joins, says how long that took, then obeys one-line orders until its input ends.
+# The browser tests of the same run set the last one, for Playwright's event loop.
+_OF_THE_CALLER = ("DATABASE_URL", "REDIS_URL", "SECRET_KEY", "DJANGO_ALLOW_ASYNC_UNSAFE")
+
+# Joins, says so, then obeys one-line orders until its input ends.
 _USER = """
 import json, os, sys, time
 from fleet import embedded
 def join():
-    begun = time.monotonic()
     try:
         embedded.ensure()
     except embedded.EmbeddedError as error:
         print("refused", json.dumps(str(error)), flush=True)
     else:
-        print("ready", time.monotonic() - begun, flush=True)
+        print("ready", flush=True)
 join()
 for order in sys.stdin:
     if order.strip() == "join":
@@ -52,17 +55,15 @@ class User:
     """A process that uses the private servers."""
 
     process: subprocess.Popen[str]
-    joined_in_s: float = 0.0
     refusal: str = ""
 
     def hear(self) -> None:
         assert self.process.stdout is not None
-        word, _, rest = self.process.stdout.readline().partition(" ")
+        word, _, why = self.process.stdout.readline().strip().partition(" ")
         if word == "refused":
-            self.refusal = str(json.loads(rest))
+            self.refusal = str(json.loads(why))
         else:
             assert word == "ready", f"the user said {word!r}"
-            self.joined_in_s = float(rest)
 
     def say(self, order: str) -> None:
         assert self.process.stdin is not None
@@ -96,26 +97,31 @@ class Stack:
     def place(self) -> Place:
         return locate(self.home)
 
+    def environ(self, **more: str) -> dict[str, str]:
+        """The environment of a process of this folder: no servers but its own."""
+        kept = {key: value for key, value in os.environ.items() if key not in _OF_THE_CALLER}
+        return kept | {"MILLRACE_DATA": str(self.home)} | self.environment | more
+
+    def manage(self, *arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:
+        """Run a command of ``manage.py`` to its end."""
+        return subprocess.run(
+            [sys.executable, "manage.py", *arguments],
+            cwd=REPOSITORY,
+            env=self.environ(**environment),
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+
     def begin(self, **environment: str) -> User:
         """Start a user without waiting for it."""
-        clean = {
-            key: value
-            for key, value in os.environ.items()
-            if key not in {"DATABASE_URL", "REDIS_URL"}
-        }
         process = subprocess.Popen(
             [*self.python, "-c", _USER],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             text=True,
             cwd=REPOSITORY,
-            env={
-                **clean,
-                "MILLRACE_DATA": str(self.home),
-                "PYTHONPATH": str(REPOSITORY),
-                **self.environment,
-                **environment,
-            },
+            env=self.environ(**{"PYTHONPATH": str(REPOSITORY)} | self.environment | environment),
         )
         self.users.append(User(process))
         return self.users[-1]
@@ -167,9 +173,9 @@ class Stack:
             if process.pid not in users and _concerns(process, roots)
         ]
 
-    def is_down(self, within_s: float = 30.0) -> bool:
+    def is_down(self) -> bool:
         # the look at every process is dear, the supervisor's lock is cheap
-        return eventually(lambda: not self.supervised() and not self.processes(), within_s)
+        return eventually(lambda: not self.supervised() and not self.processes())
 
     def supervised(self) -> bool:
         """Tell whether a supervisor holds the folder's lock."""
@@ -229,3 +235,15 @@ def new_folder() -> Path:
     folder = Path(tempfile.mkdtemp(prefix="mr-", dir="/tmp"))
     folder.chmod(0o711)
     return folder
+
+
+@contextmanager
+def new_stack() -> Iterator[Stack]:
+    """A stack in a new folder, in which nothing was ever started."""
+    parent = new_folder()
+    stack = Stack(parent / "data")
+    try:
+        yield stack
+        stack.close()
+    finally:
+        shutil.rmtree(parent)

@@ -4,9 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import subprocess
-import sys
-from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -15,33 +12,14 @@ from django.db import connection
 from django.test import Client
 
 from fleet.embedded.secret import secret_key
-from tests.embedded.harness import REPOSITORY, Stack
-
-
-def _manage(
-    arguments: Sequence[str], home: Path, **environment: str
-) -> subprocess.CompletedProcess[str]:
-    clean = {
-        key: value
-        for key, value in os.environ.items()
-        if key not in {"DATABASE_URL", "REDIS_URL", "SECRET_KEY", "DJANGO_ALLOW_ASYNC_UNSAFE"}
-    }
-    return subprocess.run(
-        [sys.executable, "manage.py", *arguments],
-        cwd=REPOSITORY,
-        text=True,
-        timeout=120,
-        capture_output=True,
-        check=False,
-        env={**clean, "MILLRACE_DATA": str(home), **environment},
-    )
+from tests.embedded.harness import Stack
 
 
 @pytest.mark.parametrize("arguments", [["--help"], ["check"], ["up", "--help"]])
 def test_a_command_that_needs_no_database_starts_none(
     empty_stack: Stack, arguments: list[str]
 ) -> None:
-    done = _manage(arguments, empty_stack.home)
+    done = empty_stack.manage(*arguments)
     assert done.returncode == 0, done.stderr
     assert not (empty_stack.home / "embedded").exists()
 
@@ -49,21 +27,20 @@ def test_a_command_that_needs_no_database_starts_none(
 def test_a_command_that_needs_the_database_gets_it_and_leaves_nothing_running(
     stack: Stack,
 ) -> None:
-    done = _manage(["showmigrations", "--plan"], stack.home)
+    done = stack.manage("showmigrations", "--plan")
     assert done.returncode == 0, done.stderr
     assert "[ ]  auth.0001_initial" in done.stdout
     assert stack.is_down()
 
 
 def test_dbshell_reaches_the_private_database(stack: Stack) -> None:
-    done = _manage(["dbshell", "--", "-Atc", "SELECT word FROM kept"], stack.home)
+    done = stack.manage("dbshell", "--", "-Atc", "SELECT word FROM kept")
     assert done.stdout == "first\n", done.stderr
 
 
 def test_a_given_database_is_used_instead(empty_stack: Stack) -> None:
-    done = _manage(
-        ["showmigrations"],
-        empty_stack.home,
+    done = empty_stack.manage(
+        "showmigrations",
         DATABASE_URL="postgres://nobody@127.0.0.1:1/none",
         REDIS_URL="redis://127.0.0.1:1/0",
     )
@@ -75,7 +52,7 @@ def test_a_given_database_is_used_instead(empty_stack: Stack) -> None:
 
 def test_a_refusal_reaches_the_user_as_one_message(stack: Stack) -> None:
     (stack.place.cluster / "PG_VERSION").write_text("15\n")
-    done = _manage(["showmigrations"], stack.home)
+    done = stack.manage("showmigrations")
     assert done.returncode == 1
     assert "Traceback" not in done.stderr
     assert "was made by PostgreSQL 15, the program here is 18" in done.stderr
@@ -119,9 +96,7 @@ def test_every_answer_carries_the_strict_policy() -> None:
 
 
 def test_behind_tls_the_deployment_check_is_clean(empty_stack: Stack) -> None:
-    done = _manage(
-        ["check", "--deploy", "--fail-level", "WARNING"], empty_stack.home, MILLRACE_HTTPS="1"
-    )
+    done = empty_stack.manage("check", "--deploy", "--fail-level", "WARNING", MILLRACE_HTTPS="1")
     assert done.returncode == 0, done.stderr
 
 
@@ -131,7 +106,7 @@ def test_behind_tls_cookies_are_bound_to_the_host(empty_stack: Stack) -> None:
         "print(json.dumps([s.SESSION_COOKIE_NAME, s.CSRF_COOKIE_NAME, s.SESSION_COOKIE_SECURE,"
         "s.SECURE_HSTS_SECONDS]))"
     )
-    done = _manage(["shell", "--no-imports", "-c", show], empty_stack.home, MILLRACE_HTTPS="1")
+    done = empty_stack.manage("shell", "--no-imports", "-c", show, MILLRACE_HTTPS="1")
     told = json.loads(done.stdout)
     assert told == ["__Host-session", "__Host-csrf", True, 31_536_000]
 

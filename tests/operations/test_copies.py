@@ -5,8 +5,6 @@ from __future__ import annotations
 import json
 import os
 import shutil
-import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -17,7 +15,6 @@ from django.db import connection
 
 from fleet.operations import copies, inventory
 from fleet.operations.inventory import Content
-from tests.acceptance.trial import environment
 from tests.embedded.harness import REPOSITORY, Stack, new_folder
 
 SAMPLES = REPOSITORY / "fixtures" / "samples" / "quay-store"
@@ -40,13 +37,6 @@ def folder() -> Iterator[Path]:
         shutil.rmtree(folder, ignore_errors=True)
 
 
-def manage(stack: Stack, *arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "manage.py", *arguments], cwd=REPOSITORY, env=environment(stack),
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
-
-
 @pytest.mark.timeout(240)
 def test_a_restored_backup_holds_the_same(folder: Path) -> None:
     first, second = Stack(folder / "first"), Stack(folder / "second")
@@ -54,27 +44,27 @@ def test_a_restored_backup_holds_the_same(folder: Path) -> None:
     try:
         first.use()
         for arguments in (["migrate", "--verbosity=0"], ["load_site", "--wait", str(SAMPLES)]):
-            done = manage(first, *arguments)
+            done = first.manage(*arguments)
             assert done.returncode == 0, done.stderr
-        done = manage(first, "backup", str(backup))
+        done = first.manage("backup", str(backup))
         assert done.returncode == 0, done.stderr
         assert sorted(path.name for path in backup.iterdir()) == ["contents.json", "millrace.dump"]
         assert backup.stat().st_mode & 0o077 == 0, "clients' data are nobody else's"
 
         second.use()
-        done = manage(second, "restore", str(backup))
+        done = second.manage("restore", str(backup))
         assert done.returncode == 0, done.stderr
         assert "counts and checksums are equal" in done.stdout
-        ranked = [manage(each, "rank", "--format", "json", "--at", "2026-12-01T00:00:00Z").stdout
+        ranked = [each.manage("rank", "--format", "json", "--at", "2026-12-01T00:00:00Z").stdout
                   for each in (first, second)]  # fmt: skip
         assert json.loads(ranked[0])["sites"]
         assert ranked[0] == ranked[1]
         tables = json.loads((backup / "contents.json").read_text())["tables"]
         assert tables["samples"]["rows"] > 1000
         assert tables["fleet_window"]["rows"] > 10
-        assert manage(second, "migrate", "--check").returncode == 0
+        assert second.manage("migrate", "--check").returncode == 0
 
-        again = manage(second, "restore", str(backup))
+        again = second.manage("restore", str(backup))
         assert again.returncode == 1
         assert "the database is not empty: restore into a new one" in again.stderr
     finally:

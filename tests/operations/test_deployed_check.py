@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import os
-import subprocess
-import sys
 import time
 from typing import Any
 
@@ -12,28 +10,15 @@ import pytest
 
 from fleet import checks
 from tests.acceptance.lines import Here
-from tests.acceptance.trial import environment
-from tests.embedded.harness import REPOSITORY, Stack, new_folder
+from tests.embedded.harness import new_stack
 
 
-def test_the_settings_of_the_containers_pass_without_a_warning(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    # The browser tests of the same run set it, for Playwright's event loop; containers do not.
-    monkeypatch.delenv("DJANGO_ALLOW_ASYNC_UNSAFE", raising=False)
-    folder = new_folder()
-    stack = Stack(folder / "data")
-    here = Here(folder, 0, 0, 0)
-    told = {k: v for k, v in here.environment("web").items() if k.startswith("MILLRACE_")}
-    try:
-        done = subprocess.run(
-            [sys.executable, "manage.py", "check", "--deploy", "--fail-level", "WARNING"],
-            cwd=REPOSITORY, capture_output=True, text=True, check=False,
-            env=environment(stack) | told | {"SECRET_KEY": os.urandom(32).hex()},
-        )  # fmt: skip
-    finally:
-        stack.close()
-        folder.rmdir()
+def test_the_settings_of_the_containers_pass_without_a_warning() -> None:
+    with new_stack() as stack:
+        here = Here(stack.home.parent, 0, 0, 0)
+        told = {k: v for k, v in here.environment("web").items() if k.startswith("MILLRACE_")}
+        told["SECRET_KEY"] = os.urandom(32).hex()
+        done = stack.manage("check", "--deploy", "--fail-level", "WARNING", **told)
     assert done.returncode == 0, done.stderr
     assert "no issues (0 silenced)" in done.stdout
 

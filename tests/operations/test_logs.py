@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import logging
-import subprocess
 import sys
 from typing import get_args
 
@@ -14,13 +13,11 @@ from fleet import tasks
 from fleet.ingest import take_in as ingest
 from fleet.ingest.receive import receive
 from fleet.logs import Format, Formatter, about
-from tests.acceptance.trial import environment
 from tests.analysis import building
-from tests.embedded.harness import REPOSITORY, Stack, new_folder
+from tests.embedded.harness import new_stack
 
 HELLO = """
-import django, logging
-django.setup()
+import logging
 logging.getLogger("fleet").info("hello", extra={"upload": 7})
 """
 SUBJECTS = {"upload": "7d0e", "system": "12"}
@@ -119,17 +116,8 @@ def test_a_failure_deep_inside_names_the_upload(
 
 @pytest.mark.parametrize("shape", get_args(Format))
 def test_the_environment_chooses(shape: Format) -> None:
-    stack = Stack(new_folder() / "data")
-    try:
-        said = subprocess.run(
-            [sys.executable, "-c", HELLO],
-            cwd=REPOSITORY, capture_output=True, text=True, check=True,
-            env=environment(stack)
-            | {"MILLRACE_LOG_FORMAT": shape, "DJANGO_SETTINGS_MODULE": "fleet.settings"},
-        ).stderr  # fmt: skip
-    finally:
-        stack.close()
-        stack.home.parent.rmdir()
+    with new_stack() as stack:
+        said = stack.manage("shell", "--no-imports", "-c", HELLO, MILLRACE_LOG_FORMAT=shape).stderr
     expected = {"line": "INFO fleet: hello upload=7", "logfmt": "message=hello upload=7",
                 "json": '"message": "hello", "upload": "7"}'}  # fmt: skip
     assert said.rstrip().endswith(expected[shape])
