@@ -119,9 +119,7 @@ def test_a_language_costs_no_query(world: World) -> None:
         choose(world, "manager", code)
         browser = signed_in("mara")
         browser.get("/")
-        with CaptureQueriesContext(
-            connection,
-        ) as asked:
+        with CaptureQueriesContext(connection) as asked:
             browser.get("/")
         counts[code] = len(asked)
     assert len(set(counts.values())) == 1, counts

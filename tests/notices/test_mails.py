@@ -118,7 +118,7 @@ def test_whoever_wants_none_gets_none_and_starts_anew_later(fleet: Scene) -> Non
 
 
 def test_danger_is_told_at_once_to_those_who_act(fleet: Scene) -> None:
-    Event.objects.create(**_event_fields(fleet))
+    lasting(fleet.system, MORNING - 30 * DAY, MORNING, assignee=fleet.technician)
     Standing.objects.filter(system=fleet.system).update(urgent=True, at=MORNING)
     look(MORNING)
     told = sent()
@@ -127,18 +127,6 @@ def test_danger_is_told_at_once_to_those_who_act(fleet: Scene) -> None:
     assert "never an order" in told["mara"]
     look(MORNING + timedelta(minutes=1))
     assert sent() == {}
-
-
-def _event_fields(fleet: Scene) -> dict[str, object]:
-    return {
-        "system": fleet.system,
-        "condition": "overcharge",
-        "opened_at": MORNING - 30 * DAY,
-        "last_window": MORNING,
-        "peak_probability": 0.9,
-        "peak_at": MORNING,
-        "assignee": fleet.technician,
-    }
 
 
 def test_whoever_turned_it_off_is_not_told_at_once(fleet: Scene) -> None:

@@ -20,7 +20,6 @@ ACCOUNTS = "manager / operator / rep"
 CREW = "manager / operator / technician"
 INSIDERS = "manager / operator / rep / technician"
 OUR_MANAGERS = "manager / operator / manager of another organisation"
-OUR_ACCOUNTS = f"{OUR_MANAGERS} / rep / rep of another client / rep of another organisation"
 UNREADABLE = b"no header we know\n1\n"
 PDF = 503 if pdf.missing() else 200
 """Without Pango a page says what is missing."""
