@@ -112,7 +112,7 @@ class SiteBrief:
         site = self.site
         texts = [site.name, site.code, site.client_name, site.region, site.timezone]
         texts += [system.code for system in self.systems]
-        texts += [str(words.suspicion(system.leading).name) for system in self.systems]
+        texts += [words.suspicion(system.leading).name for system in self.systems]
         return "\n".join(texts).lower()
 
     @property

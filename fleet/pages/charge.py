@@ -24,7 +24,6 @@ from fleet.pages.units import Preference, number
 from fleet.pages.words import NARROW
 from fleet.said import say
 
-UNITS = {"kg/m3": "kg/m³", "kg": "kg", "t": "t", "%": "%"}
 _FINE, _COARSE = 10.0, 100.0
 
 
@@ -39,7 +38,7 @@ class Printed:
 
 
 def _printed(line: Line, prefer: Preference) -> Printed:
-    unit = prefer.mass_label if line.unit == "kg" else UNITS.get(line.unit, line.unit)
+    unit = prefer.mass_label if line.unit == "kg" else line.unit.replace("m3", "m³")
     if line.value is not None:
         shown = prefer.mass_of(line.value) if line.unit == "kg" else line.value
         value = f"{_digits(shown)}{NARROW}{unit}"
@@ -93,7 +92,6 @@ def charge(request: HttpRequest, code: str, system: str) -> HttpResponse:
         "site": found.site,
         "form": form,
         "lines": [_printed(line, prefer) for line in sheet.lines],
-        "departure": sheet.departure,
         "steps": [say(step) for step in sheet.steps],
         "caution": say(sheet.caution),
         "cautions": cautions(found.refrigerant),

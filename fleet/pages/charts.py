@@ -160,7 +160,7 @@ def _while(running: NDArray[np.bool_], codes: NDArray[np.int8]) -> NDArray[np.in
 
 def _line(series: EventSeries, line: Line) -> list[dict[str, Any]]:
     """The line, or nothing where nothing of it was logged."""
-    values = series.value(line.name)
+    values = series.values[line.name]
     local_ms = series.local_ms()
     picked = downsample.picked(local_ms / 1000.0, values, POINTS)
     if not picked.size:

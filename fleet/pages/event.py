@@ -26,7 +26,8 @@ from fleet.pages import (
     words,
 )
 from fleet.pages.advice import Check, advice, cautions
-from fleet.pages.forms import NoteForm, ShelveForm, VisitForm
+from fleet.pages.forms import NoteForm, VisitForm
+from fleet.pages.handling import NOT_SEEN
 from fleet.pages.past import Past
 from fleet.pages.report_chart import Chart, Frame
 from fleet.pages.system_history import History
@@ -58,7 +59,6 @@ def event(request: HttpRequest, pk: int) -> HttpResponse:
         "history": history,
         "note_form": NoteForm(),
         "visit_form": VisitForm(site=found.system.site, prefer=prefer),
-        "shelve_form": ShelveForm(),
         "role": role,
         "units": prefer,
     }
@@ -76,8 +76,7 @@ def _standing(found: Event, prefer: Preference) -> dict[str, Any]:
         "advice": advice(found.condition),
         "cautions": cautions(found.system.refrigerant),
         "is_open": found.closed_at is None,
-        "acknowledged": found.state
-        not in (EventState.UNACKNOWLEDGED_ACTIVE, EventState.RETURNED_UNACKNOWLEDGED),
+        "acknowledged": found.state not in NOT_SEEN,
         "shelved": found.state == EventState.SHELVED,
     }
 
@@ -129,7 +128,6 @@ def series(request: HttpRequest, pk: int) -> JsonResponse:
             "difference": data.difference_unit,
             "pressure": data.pressure_unit,
         },
-        "clock": span.clock,
         "words": sketch.words(),
     }
     return JsonResponse(answer, headers={"Cache-Control": "private, max-age=60"})

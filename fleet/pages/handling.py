@@ -23,7 +23,7 @@ STATES = {
 }
 """How far an open event has come, by code; the words are those of the ranking's choice."""
 
-_NOT_SEEN = (EventState.UNACKNOWLEDGED_ACTIVE, EventState.RETURNED_UNACKNOWLEDGED)
+NOT_SEEN = (EventState.UNACKNOWLEDGED_ACTIVE, EventState.RETURNED_UNACKNOWLEDGED)
 
 
 def state_of(state: str, *, sent: bool, planned: bool) -> str:
@@ -34,11 +34,11 @@ def state_of(state: str, *, sent: bool, planned: bool) -> str:
         return "planned"
     if sent:
         return "sent"
-    return "untaken" if state in _NOT_SEEN else "seen"
+    return "untaken" if state in NOT_SEEN else "seen"
 
 
 def called(person: Any) -> str:
-    """A person's name as printed; the user name where none is given."""
+    """A person's name as printed; the user name where none is given, empty for nobody."""
     return "" if person is None else str(person.get_full_name() or person.get_username())
 
 

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from fleet.language import decimal
 from fleet.pages import words
 from fleet.pages.units import Preference, measured, number
-from fleet.pages.words import NARROW
+from fleet.pages.words import NARROW, SLIGHT
 from fleet.said import say
 
 SHARES = frozenset(
@@ -27,9 +27,6 @@ SHARES = frozenset(
 
 LEAST_FACTOR = 0.02
 """How much a finding must count more or less than in the table to be spoken of."""
-
-STRONG, CLEAR, SLIGHT = 1.6, 0.7, 0.2
-"""Log-likelihood ratios: five times, twice, 1.2 times likelier."""
 
 
 @dataclass(frozen=True)
@@ -50,13 +47,6 @@ class Push:
         if abs(self.log_ratio) < SLIGHT:
             return "neither"
         return "for" if self.log_ratio > 0 else "against"
-
-    @property
-    def strength(self) -> str:
-        """How hard."""
-        size = abs(self.log_ratio)
-        steps = ((STRONG, "strongly"), (CLEAR, "clearly"), (SLIGHT, "slightly"))
-        return next((word for limit, word in steps if size >= limit), "")
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -195,8 +195,3 @@ def _scale(title: str, text: str) -> float:
         said = _("%(title)s: write what its numbers are multiplied by as a number.")
         raise ValueError(said % {"title": title})
     return scale
-
-
-def time_options(layout: Layout) -> Sequence[tuple[int, str]]:
-    """Columns that may hold the time, by number."""
-    return list(enumerate(layout.titles))

@@ -99,7 +99,7 @@ def mapping_page(request: HttpRequest, pk: int) -> HttpResponse:
         "rows": log_table.rows(stored, look, seen, prefer),
         "preview": seen,
         "choices": log_table.choices(stored.system),
-        "times": log_table.time_options(layout),
+        "times": list(enumerate(layout.titles)),
         "forms": [(form, sniff.example(form)) for form in log_table.FORMS],
         "role": access.role_of(request.user),
         "units": prefer,

@@ -75,9 +75,7 @@ class Choice:
 def choices(narrow: Narrow, found: Occurring) -> list[Choice]:
     """The selects, each with what occurs in the fleet; one with a single answer is left out."""
     suspected = found.conditions.difference(NOT_SUSPECTED)
-    conditions = [
-        (code, str(it.name)) for code, it in words.SUSPICIONS.items() if code in suspected
-    ]
+    conditions = [(code, it.name) for code, it in words.SUSPICIONS.items() if code in suspected]
     states = [(code, str(word)) for code, word in handling.STATES.items() if code in found.handled]
     made = (
         Choice("client", _("Client"), narrow.client, sorted(found.clients, key=lambda it: it[1])),

@@ -33,7 +33,6 @@ class Line:
     pk: int
     code: str
     suspicion: words.Suspicion
-    handled: str
 
 
 @dataclass(frozen=True)
@@ -51,7 +50,7 @@ class Drawn:
 
 def _lines(site: SiteBrief) -> list[Line]:
     return [
-        Line(event.pk, system.code, words.suspicion(event.condition), event.handled)
+        Line(event.pk, system.code, words.suspicion(event.condition))
         for system in site.systems
         for event in system.events
         if event.handled in WAITING

@@ -10,8 +10,6 @@ from numpy.typing import NDArray
 
 from diagnostics.samples import FloatArray, TimeArray
 
-DIRECTIONS = {1: "to_indoor", -1: "to_outdoor", 0: "undetermined"}
-
 
 @dataclass(frozen=True)
 class EventSeries:
@@ -45,8 +43,3 @@ class EventSeries:
         """Milliseconds on the site's clock, as a plot's date axis counts them, shape (n,)."""
         utc_ms = self.time.astype("datetime64[ms]").astype(np.int64)
         return utc_ms + 1000 * self.offset_s
-
-    def value(self, name: str) -> FloatArray:
-        """One line's values; all NaN where it was never logged."""
-        found = self.values.get(name)
-        return np.full(len(self), np.nan) if found is None else found

@@ -58,7 +58,7 @@ def load(systems: QuerySet[System], fleet: Fleet, now: datetime) -> list[Kind]:
     columns = ("pk", "condition", "closed_at", "system__code", "system__site__name")
     rows = list(moved.order_by("-opened_at").values_list(*columns))
     said = [
-        (closed, Named(f"{site} {code}", str(words.suspicion(condition).name), pk))
+        (closed, Named(f"{site} {code}", words.suspicion(condition).name, pk))
         for pk, condition, closed, code, site in rows
     ]
     visits = SiteVisit.objects.filter(event__in=events, visited_on__gte=since.date())

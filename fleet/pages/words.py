@@ -104,9 +104,13 @@ def sureness(probability: float) -> str:
     return _(next(word for limit, word in _SURENESS if probability >= limit))
 
 
+SLIGHT = 0.2
+"""Log-likelihood ratio, 1.2 times likelier, below which a finding says little."""
+
+
 def push(log_ratio: float) -> str:
     """A log-likelihood ratio in words: how far one finding moves one suspicion."""
-    if abs(log_ratio) < 0.2:
+    if abs(log_ratio) < SLIGHT:
         return _("says little")
     factor = math.exp(min(abs(log_ratio), 7.0))
     shown = decimal(f"{factor:.1f}" if factor < 9.95 else f"{factor:.0f}")

@@ -11,11 +11,17 @@ import plotly.graph_objects as go
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from diagnostics.samples import FloatArray
 from fleet.pages import charts
 from fleet.pages.series import EventSeries
 
 STATE_NAMES = ("off", "cooling", "heating")
 HOUR_MS = 3_600_000
+
+
+def unlogged(n: int) -> dict[str, FloatArray]:
+    """Every line of the plot without a value."""
+    return {line.name: np.full(n, np.nan) for line in charts.LINES}
 
 
 def series(n: int = 360) -> EventSeries:
@@ -35,6 +41,7 @@ def series(n: int = 360) -> EventSeries:
         direction=direction,
         hunting=np.zeros(n, np.int8),
         values={
+            **unlogged(n),
             "upstream_outdoor_side": np.where(direction > 0, upstream, np.nan),
             "upstream_indoor_side": np.where(direction < 0, upstream, np.nan),
             "other": np.where(direction != 0, 14.0, np.nan),
@@ -153,7 +160,7 @@ def test_more_turns_than_a_screen_shows_are_called_turning() -> None:
         state=np.ones(n, np.int8),
         direction=np.where(np.arange(n) % 2 == 0, 1, -1).astype(np.int8),
         hunting=np.zeros(n, np.int8),
-        values={},
+        values=unlogged(n),
     )
     bars = {t["name"]: t for t in charts.figure(many)["data"] if t["type"] == "bar"}
     assert "turning often" in bars
