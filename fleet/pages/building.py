@@ -17,9 +17,10 @@ from diagnostics.weigh import CONDITIONS
 from fleet import access
 from fleet.models import Event, IndoorUnit, Role, System
 from fleet.pages import history, history_chart, past, standings, units, words
+from fleet.pages.event_line import EventLine
 from fleet.pages.forms import DataForm, PlaceForm
 from fleet.pages.history import Change
-from fleet.pages.history_chart import EventSpan, HistoryChart
+from fleet.pages.history_chart import HistoryChart
 from fleet.pages.past import Past
 from fleet.pages.standings import SystemLine
 from fleet.pages.units import Preference
@@ -29,24 +30,6 @@ if TYPE_CHECKING:
 
 DAYS = 56
 RECENT = 6
-
-
-@dataclass(frozen=True)
-class EventLine:
-    """An event in a list."""
-
-    event: Event
-    suspicion: words.Suspicion
-
-    @property
-    def is_open(self) -> bool:
-        """The suspicion lasts."""
-        return self.event.closed_at is None
-
-    @property
-    def probability(self) -> str:
-        """At its strongest."""
-        return words.percent(self.event.peak_probability)
 
 
 @dataclass(frozen=True)
@@ -135,11 +118,9 @@ def _part(
     zone: ZoneInfo,
     prefer: Preference,
 ) -> SystemPart:
-    events = tuple(
-        EventLine(event, words.suspicion(event.condition)) for event in line.system.events.all()
-    )
+    events = tuple(EventLine(event) for event in line.system.events.all())
     last = (line.last_sample or line.now).astimezone(zone).date()
-    spans = [_span(item, zone, last) for item in events]
+    spans = [item.span(zone, last) for item in events]
     first = days[0].day if days else last
     ways = (
         (_("with liquid to the rooms"), "to_indoor_k"),
@@ -166,16 +147,6 @@ def _expected_k(line: SystemLine) -> float | None:
         if entry.get("finding") == "upstream_subcooling" and entry.get("expected") is not None:
             return float(entry["expected"])
     return None
-
-
-def _span(item: EventLine, zone: ZoneInfo, last: date) -> EventSpan:
-    closed = item.event.closed_at
-    return EventSpan(
-        item.event.opened_at.astimezone(zone).date(),
-        closed.astimezone(zone).date() if closed else last,
-        item.suspicion.code,
-        item.suspicion.name,
-    )
 
 
 def _verdict_on_events(parts: list[SystemPart], first: date | None, now: datetime) -> str:

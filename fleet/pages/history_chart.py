@@ -15,7 +15,7 @@ from fleet.pages.history import Day
 from fleet.pages.units import Preference, difference, number
 from fleet.pages.words import percent
 
-WIDTH, LEFT, RIGHT = 360.0, 30.0, 352.0
+LEFT, RIGHT = 30.0, 352.0
 TOP, BOTTOM = 34.0, 112.0
 DATE_WIDTH = 30.0
 
@@ -54,7 +54,6 @@ class EventSpan:
 
     first: date
     last: date
-    kind: str
     label: str
 
 
@@ -104,7 +103,7 @@ def chart(days: Sequence[Day], events: Sequence[EventSpan], frame: Frame) -> His
     prefer, last = frame.prefer, frame.last
     values = [v for day in days for v in (day.to_indoor_k, day.to_outdoor_k) if v is not None]
     shown = prefer.difference_of(np.asarray(values or [0.0]))
-    step = _step(float(shown.max() - min(shown.min(), 0.0)))
+    step = step_of(float(shown.max() - min(shown.min(), 0.0)))
     axes = _Axes(
         first=days[0].day,
         days=max((last - days[0].day).days + 1, 1),
@@ -132,7 +131,8 @@ def _expected(axes: _Axes, frame: Frame) -> Tick | None:
     return Tick(axes.y(shown), difference(frame.expected_k, frame.prefer))
 
 
-def _step(span: float) -> float:
+def step_of(span: float) -> float:
+    """Between the ticks of an axis, so that they are few and round."""
     return next((step for step in (2.0, 5.0, 10.0, 20.0) if span / step <= 4), 50.0)
 
 
@@ -151,7 +151,7 @@ def _marks(days: Sequence[Day], axes: _Axes, prefer: Preference) -> list[Mark]:
 def _event(span: EventSpan, axes: _Axes) -> Bar:
     first = max(span.first, axes.first)
     x = axes.x(first)
-    return Bar(x, max(axes.x(span.last + timedelta(days=1)) - x, 3.0), span.kind, span.label)
+    return Bar(x, max(axes.x(span.last + timedelta(days=1)) - x, 3.0), "event", span.label)
 
 
 def _cover(days: Sequence[Day], axes: _Axes) -> list[Bar]:

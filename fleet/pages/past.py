@@ -70,7 +70,7 @@ class Past:
 
 
 def load(systems: Sequence[System], judged_since: date = date.min) -> Mapping[int, Past]:
-    """The past of systems with their indoor units and site, in three queries.
+    """The past of systems with their indoor units and site, in two queries.
 
     Days before ``judged_since`` have no probability of a fault: of a long past, judging each day
     takes most of the time, and a page may draw only the end.

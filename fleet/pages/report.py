@@ -17,7 +17,7 @@ from fleet.analysis import day_rows
 from fleet.models import Event, Site, SiteVisit, System, VisitOutcome
 from fleet.pages import compare, past, report_chart, words
 from fleet.pages.compare import Comparison, Row
-from fleet.pages.history_chart import EventSpan
+from fleet.pages.event_line import EventLine
 from fleet.pages.past import Past
 from fleet.pages.report_chart import Chart, Frame
 from fleet.pages.units import Preference
@@ -48,25 +48,6 @@ class Period:
 
 
 @dataclass(frozen=True)
-class Found:
-    """A suspicion that came up or lasted in the period."""
-
-    event: Event
-    suspicion: words.Suspicion
-    visits: tuple[SiteVisit, ...]
-
-    @property
-    def is_open(self) -> bool:
-        """It lasts."""
-        return self.event.closed_at is None
-
-    @property
-    def probability(self) -> str:
-        """At its strongest."""
-        return words.percent(self.event.peak_probability)
-
-
-@dataclass(frozen=True)
 class Visit:
     """A visit, what it found, and the system before and after it."""
 
@@ -84,13 +65,13 @@ class Visit:
 
 @dataclass(frozen=True)
 class SystemReport:
-    """One system over the period."""
+    """One system over the period; ``found``: suspicions that came up or lasted in it."""
 
     system: System
     past: Past
     period: Period
     prefer: Preference
-    found: tuple[Found, ...]
+    found: tuple[EventLine, ...]
     waiting: bool = False
     """Some of its days wait to be judged by a newer version of the method."""
 
@@ -102,7 +83,7 @@ class SystemReport:
     @cached_property
     def visits(self) -> tuple[Visit, ...]:
         """Visits in the period, oldest first."""
-        made = {visit.pk: visit for found in self.found for visit in found.visits}.values()
+        made = (visit for found in self.found for visit in found.event.visits.all())
         inside = [v for v in made if self.period.first <= v.visited_on <= self.period.last]
         inside.sort(key=lambda visit: (visit.visited_on, visit.pk))
         return tuple(
@@ -133,7 +114,7 @@ class SystemReport:
     def chart(self) -> Chart | None:
         """What is drawn; None without data."""
         frame = Frame(self._first, self.period.last, self.prefer)
-        spans = [self._span(found) for found in self.found]
+        spans = [found.span(UTC, self.period.last) for found in self.found]
         days = [visit.visit.visited_on for visit in self.visits]
         return report_chart.chart(
             self.past, frame, [span for span in spans if span.last >= frame.first], days
@@ -168,12 +149,6 @@ class SystemReport:
         """The period's first day, or the first that holds data."""
         day: date | None = self.past.day[0].item() if self.past.day.size else None
         return min(max(day or self.period.first, self.period.first), self.period.last)
-
-    def _span(self, found: Found) -> EventSpan:
-        closed = found.event.closed_at
-        last = closed.astimezone(UTC).date() if closed else self.period.last
-        opened = found.event.opened_at.astimezone(UTC).date()
-        return EventSpan(opened, last, found.suspicion.code, found.suspicion.name)
 
 
 @dataclass(frozen=True)
@@ -249,7 +224,7 @@ def pages(systems: QuerySet[System]) -> list[list[int]]:
 
 
 def gather(systems: QuerySet[System], period: Period, prefer: Preference) -> Report:
-    """The report of these systems. Six queries, however many they are."""
+    """The report of these systems. Seven queries, however many they are."""
     since = datetime(period.first.year, period.first.month, period.first.day, tzinfo=UTC)
     events = Event.objects.filter(withdrawn=False).defer("verdict").exclude(closed_at__lt=since)
     read = systems.select_related("site__client", "standing").defer("standing__verdict")
@@ -271,9 +246,9 @@ def gather(systems: QuerySet[System], period: Period, prefer: Preference) -> Rep
     return Report(period, buildings)
 
 
-def _found(system: System, period: Period) -> tuple[Found, ...]:
+def _found(system: System, period: Period) -> tuple[EventLine, ...]:
     return tuple(
-        Found(event, words.suspicion(event.condition), tuple(event.visits.all()))
+        EventLine(event)
         for event in system.events.all()
         if event.opened_at.astimezone(UTC).date() <= period.last
     )

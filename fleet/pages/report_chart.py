@@ -13,7 +13,7 @@ from django.utils.formats import date_format
 from numpy.typing import NDArray
 
 from diagnostics.samples import FloatArray
-from fleet.pages.history_chart import DATE_WIDTH, LEFT, RIGHT, Bar, EventSpan, Tick
+from fleet.pages.history_chart import DATE_WIDTH, LEFT, RIGHT, Bar, EventSpan, Tick, step_of
 from fleet.pages.past import Past
 from fleet.pages.units import Preference, number
 
@@ -120,7 +120,7 @@ def _scale(values: FloatArray, strip: tuple[float, float]) -> tuple[float, float
     if not known.size:
         return 0.0, 1.0, ()
     low, high = min(float(known.min()), 0.0), max(float(known.max()), _LEAST_SPAN)
-    step = next((it for it in (2.0, 5.0, 10.0, 20.0) if (high - low) / it <= 4), 50.0)
+    step = step_of(high - low)
     low, high = step * math.floor(low / step), step * math.ceil(high / step)
     level = _Level(strip, low, high)
     marks = np.arange(low, high + step / 2, step)
@@ -175,7 +175,7 @@ def _bars(x: FloatArray, y: FloatArray) -> str:
 def _bar(span: EventSpan, frame: Frame) -> Bar:
     x = frame.x(max(span.first, frame.first))
     end = frame.x(min(span.last, frame.last) + timedelta(days=1))
-    return Bar(x, max(end - x, 3.0), span.kind, span.label)
+    return Bar(x, max(end - x, 3.0), "event", span.label)
 
 
 def _cover(past: Past, frame: Frame) -> Iterator[Bar]:

@@ -9,6 +9,7 @@ from datetime import UTC, date
 from diagnostics.units import atmospheric_pressure_pa
 from fleet.models import Event, SiteVisit, System
 from fleet.pages import readings, words
+from fleet.pages.event_line import EventLine
 from fleet.pages.history_chart import EventSpan
 from fleet.pages.units import Preference
 
@@ -31,18 +32,12 @@ class History:
     """Newest first."""
 
     visits: Sequence[Made]
-    events: Sequence[tuple[Event, words.Suspicion]]
+    events: Sequence[EventLine]
 
     def spans(self, first: date, last: date) -> list[EventSpan]:
         """The events that touch these days, for a chart."""
-        spans = [_span(event, suspicion, last) for event, suspicion in self.events]
+        spans = [line.span(UTC, last) for line in self.events]
         return [span for span in spans if span.last >= first and span.first <= last]
-
-
-def _span(event: Event, suspicion: words.Suspicion, last: date) -> EventSpan:
-    closed = event.closed_at.astimezone(UTC).date() if event.closed_at else last
-    opened = event.opened_at.astimezone(UTC).date()
-    return EventSpan(opened, min(closed, last), suspicion.code, str(suspicion.name))
 
 
 def load(system: System, prefer: Preference) -> History:
@@ -60,4 +55,4 @@ def load(system: System, prefer: Preference) -> History:
         for visit in visits.order_by("-visited_on", "-pk")[:MOST]
     ]
     events = Event.objects.filter(system=system, withdrawn=False).defer("verdict")
-    return History(made, [(it, words.suspicion(it.condition)) for it in events[:MOST]])
+    return History(made, [EventLine(event) for event in events[:MOST]])
