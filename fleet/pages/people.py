@@ -8,7 +8,7 @@ from django import forms
 from django.contrib import messages
 from django.contrib.auth.models import User
 from django.db.models import QuerySet
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -23,9 +23,10 @@ from fleet.models import Client, Invitation, Role
 from fleet.notices import letters
 from fleet.pages import record, second_factor
 from fleet.pages.forms import faults
+from fleet.pages.managers import organisation_or_404
 
 
-class PlaceForm(forms.Form):
+class MembershipForm(forms.Form):
     """A role, and for account reps the clients."""
 
     role = forms.ChoiceField(choices=Role.choices, label=gettext_lazy("Role"))
@@ -44,23 +45,15 @@ class PlaceForm(forms.Form):
         field.queryset = clients
 
 
-class InvitationForm(PlaceForm):
+class InvitationForm(MembershipForm):
     """Whom to invite, as what."""
 
     email = forms.EmailField(label=gettext_lazy("E-mail address"))
     field_order = ("email", "role", "clients")
 
 
-def _manager_or_404(request: HttpRequest) -> int:
-    """The organisation of the manager who asks. Raises Http404: somebody else does."""
-    organisation = access.organisation_of(request.user)
-    if organisation is None or access.role_of(request.user) is not Role.MANAGER:
-        raise Http404
-    return organisation
-
-
 def _page(request: HttpRequest, **more: Any) -> HttpResponse:
-    organisation, clients = _manager_or_404(request), access.visible_clients(request.user)
+    organisation, clients = organisation_or_404(request), access.visible_clients(request.user)
     people = access.people(request.user).prefetch_related("membership__clients")
     coded = TOTPDevice.objects.filter(user__in=people, confirmed=True).values_list(
         "user", flat=True
@@ -87,7 +80,7 @@ def people(request: HttpRequest) -> HttpResponse:
 @require_POST
 def invite(request: HttpRequest) -> HttpResponse:
     """Send a link by which somebody makes an account; it is shown, too, this once."""
-    organisation = _manager_or_404(request)
+    organisation = organisation_or_404(request)
     form = InvitationForm(request.POST, clients=access.visible_clients(request.user))
     if not form.is_valid():
         messages.error(request, faults(form))
@@ -108,7 +101,7 @@ def invite(request: HttpRequest) -> HttpResponse:
 @require_POST
 def revoke(request: HttpRequest, pk: int) -> HttpResponse:
     """Let an invitation open no more."""
-    waiting = Invitation.objects.filter(organisation=_manager_or_404(request), accepted_at=None)
+    waiting = Invitation.objects.filter(organisation=organisation_or_404(request), accepted_at=None)
     invitation = get_object_or_404(waiting, pk=pk)
     waiting.filter(pk=pk, revoked_at=None).update(revoked_at=timezone.now())
     record.note(request, "took back an invitation", invitation)
@@ -123,7 +116,7 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
     membership, own = found.membership, found.pk == request.user.pk
     initial = {"role": membership.role, "clients": membership.clients.all()}
     clients = access.visible_clients(request.user)
-    form = PlaceForm(request.POST or None, clients=clients, initial=initial)
+    form = MembershipForm(request.POST or None, clients=clients, initial=initial)
     if request.method == "POST" and own:
         messages.error(request, _("Another manager changes your place: so one is always left."))
         return redirect("person", pk)
@@ -140,7 +133,7 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "people/person.html", context)
 
 
-def _change(request: HttpRequest, found: User, form: PlaceForm) -> None:
+def _change(request: HttpRequest, found: User, form: MembershipForm) -> None:
     asked = request.POST.get("do", "")
     if asked == "place":
         if not form.is_valid():

@@ -10,12 +10,13 @@ from django.contrib.auth.models import User
 from django.contrib.auth.signals import user_logged_in, user_logged_out
 from django.core.paginator import Paginator
 from django.dispatch import receiver
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
 from fleet import access
 from fleet.models import AuditEntry, Role, ShareLink
+from fleet.pages.managers import organisation_or_404
 
 LINES_A_PAGE = 100
 
@@ -68,9 +69,6 @@ def _signed_out(request: HttpRequest, user: User | None, **_: Any) -> None:
 @require_GET
 def record(request: HttpRequest) -> HttpResponse:
     """The organisation's record, newest first, for its managers."""
-    role, organisation = access.role_of(request.user), access.organisation_of(request.user)
-    if role is not Role.MANAGER or organisation is None:
-        raise Http404
-    lines = AuditEntry.objects.filter(organisation=organisation)
+    lines = AuditEntry.objects.filter(organisation=organisation_or_404(request))
     page = Paginator(lines, LINES_A_PAGE).get_page(request.GET.get("page"))
-    return render(request, "people/record.html", {"page": page, "role": role})
+    return render(request, "people/record.html", {"page": page, "role": Role.MANAGER})

@@ -9,7 +9,7 @@ from typing import Any
 from django import forms
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -23,6 +23,7 @@ from fleet.language import decimal
 from fleet.models import EventChange, Lesson, Role, SiteVisit
 from fleet.pages import record, words
 from fleet.pages.forms import faults
+from fleet.pages.managers import organisation_or_404
 from fleet.said import say
 
 VISITS_A_PAGE = 30
@@ -73,18 +74,10 @@ class Visit:
     left_out: str
 
 
-def _organisation(request: HttpRequest) -> int:
-    """The manager's organisation. Raises Http404 for everybody else."""
-    organisation = access.organisation_of(request.user)
-    if access.role_of(request.user) is not Role.MANAGER or organisation is None:
-        raise Http404
-    return organisation
-
-
 @require_GET
 def taught(request: HttpRequest) -> HttpResponse:
     """The two tables, and the visits behind them."""
-    organisation = _organisation(request)
+    organisation = organisation_or_404(request)
     lesson = Lesson.objects.filter(organisation=organisation).first()
     learned = Learned.from_json(lesson.learned) if lesson else None
     visits = SiteVisit.objects.filter(event__system__site__client__organisation=organisation)
@@ -109,9 +102,8 @@ def taught(request: HttpRequest) -> HttpResponse:
 @require_POST
 def count(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a visit out of the count, with a reason, or put it back; learn anew at once."""
-    visits = SiteVisit.objects.filter(
-        event__system__site__client__organisation=_organisation(request)
-    )
+    organisation = organisation_or_404(request)
+    visits = SiteVisit.objects.filter(event__system__site__client__organisation=organisation)
     visit = get_object_or_404(visits.select_related("event"), pk=pk)
     form = CountForm(request.POST, leaving=visit.counts)
     if not form.is_valid():
