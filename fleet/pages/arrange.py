@@ -12,10 +12,8 @@ from django.contrib import messages
 from django.contrib.auth.models import User
 from django.db import transaction
 from django.db.models import QuerySet
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
-from django.shortcuts import redirect
+from django.http import HttpRequest, HttpResponse
 from django.utils import timezone, translation
-from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext, pgettext
 from django.views.decorators.http import require_POST
@@ -24,6 +22,7 @@ from fleet import access, asked, language
 from fleet.analysis import alarm_state, events
 from fleet.analysis.alarm_state import Alarm
 from fleet.models import Event, EventChange, Role
+from fleet.pages.back import back
 from fleet.pages.forms import SendForm, ShelveForm, faults
 from fleet.pages.handling import called
 
@@ -87,15 +86,6 @@ def shelve(event: Event, good: dict[str, Any], who: int) -> None:
     EventChange.objects.create(event=event, who_id=who, what=said[:400])
 
 
-def back_to(request: HttpRequest, otherwise: str) -> HttpResponse:
-    """Where the person came from, if that is one of our own pages."""
-    back = request.POST.get("next", "")
-    hosts = {request.get_host()}
-    safe = url_has_allowed_host_and_scheme(back, hosts, require_https=request.is_secure())
-    # Not `redirect`: it takes a bare word for the name of a page.
-    return HttpResponseRedirect(back) if safe else redirect(otherwise)
-
-
 def _to_assign(request: HttpRequest) -> QuerySet[Event]:
     """Events of those who send people: managers."""
     manages = access.role_of(request.user) is Role.MANAGER
@@ -110,12 +100,12 @@ def together(request: HttpRequest) -> HttpResponse:
     listed = list(_to_assign(request).filter(pk__in=ticked, closed_at=None))
     if not listed:
         messages.error(request, _("Tick at least one site with an open event first."))
-        return back_to(request, "ranking")
+        return back(request)
     if request.POST.get("do") == "shelve":
         _shelve_all(request, listed)
     else:
         _send_all(request, listed)
-    return back_to(request, "ranking")
+    return back(request)
 
 
 def _send_all(request: HttpRequest, listed: Sequence[Event]) -> None:

@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from django.contrib.auth.signals import user_logged_in
 from django.dispatch import receiver
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
-from django.utils.http import url_has_allowed_host_and_scheme
+from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext, gettext_noop
 from django.views.decorators.http import require_POST
 
@@ -19,6 +18,7 @@ from diagnostics import units
 from diagnostics.samples import FloatArray
 from fleet.language import decimal
 from fleet.models import PersonSettings
+from fleet.pages.back import back
 from fleet.pages.words import NARROW
 from fleet.said import say
 
@@ -185,8 +185,4 @@ def text(said: str, prefer: Preference) -> str:
 def choose(request: HttpRequest) -> HttpResponse:
     """Keep the reader's units and go back to where they were."""
     keep(request, {name: request.POST[name] for name in CHOICES if name in request.POST})
-    back = request.POST.get("next", "/")
-    safe = url_has_allowed_host_and_scheme(
-        back, {request.get_host()}, require_https=request.is_secure()
-    )
-    return HttpResponseRedirect(back if safe else "/")
+    return back(request)
