@@ -8,12 +8,11 @@ from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import F, Q, Sum
 from django.db.models.functions import TruncDate
 
 from diagnostics.analyse import METHOD_VERSION
-from diagnostics.windows import INDEX
 from fleet.models import System, Window
+from fleet.pages.sums import feature, known
 
 SUMMED = ("logged_s", "running_s", "judged_s")
 AVERAGED = {
@@ -41,27 +40,13 @@ class Day:
         return self.judged_h / self.running_h if self.running_h * 3600 >= LEAST_S else None
 
 
-def _column(feature: str) -> str:
-    return f"features__{INDEX[feature]}"
-
-
-def _mean(feature: str, weight: str) -> dict[str, Sum]:
-    # NaN sorts above every number in PostgreSQL: the upper bound keeps it out of the sums.
-    known = Q(**{f"{_column(weight)}__gt": 0, f"{_column(feature)}__lt": 1e9})
-    product = F(_column(feature)) * F(_column(weight))
-    return {
-        f"{feature}_total": Sum(product, filter=known),
-        f"{feature}_seconds": Sum(F(_column(weight)), filter=known),
-    }
-
-
 def daily(systems: Iterable[System], zone: ZoneInfo, since: datetime) -> dict[int, list[Day]]:
     """Days since ``since`` in the building's zone, by system; one query for all systems."""
-    sums = {
-        name: Sum(F(_column(name)), filter=Q(**{f"{_column(name)}__lt": 1e9})) for name in SUMMED
-    }
-    for feature, weight in AVERAGED.values():
-        sums |= _mean(feature, weight)
+    sums = {name: known(feature(name)) for name in SUMMED}
+    for mean, (name, weight) in AVERAGED.items():
+        product = feature(name) * feature(weight)
+        sums[f"{mean}_total"] = known(product)
+        sums[f"{mean}_seconds"] = known(feature(weight), where=product)
     rows = (
         Window.objects.filter(
             system__in=list(systems),
@@ -80,9 +65,9 @@ def daily(systems: Iterable[System], zone: ZoneInfo, since: datetime) -> dict[in
 
 def _day(row: Mapping[str, Any]) -> Day:
     means: dict[str, Any] = {}
-    for name, (feature, _) in AVERAGED.items():
-        seconds = row[f"{feature}_seconds"] or 0.0
-        means[name] = row[f"{feature}_total"] / seconds if seconds >= LEAST_S else None
+    for mean in AVERAGED:
+        seconds = row[f"{mean}_seconds"] or 0.0
+        means[mean] = row[f"{mean}_total"] / seconds if seconds >= LEAST_S else None
     hours = [(row[name] or 0.0) / 3600 for name in SUMMED]
     return Day(row["day"], *hours, **means)
 

@@ -7,16 +7,15 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 
-from django.db.models import DateTimeField, ExpressionWrapper, F, Sum
+from django.db.models import DateTimeField, ExpressionWrapper, F
 from django.db.models.functions import Greatest
-from django.db.models.lookups import LessThan
 from django.utils.translation import gettext as _
 
 from diagnostics.analyse import METHOD_VERSION
-from diagnostics.windows import INDEX
 from fleet.models import PooledDay
 from fleet.pages import units
 from fleet.pages.compare import degree_hours
+from fleet.pages.sums import feature, known
 from fleet.pages.units import Preference
 
 WEEK = timedelta(days=7)
@@ -24,9 +23,9 @@ SHORT_K = 0.5
 """Rooms that asked were on average this far short: they are felt (common practice, no source)."""
 
 _HOUR = 3600.0
-_BELOW_NAN = 1e12
 _LEAST_SHORT_KH = 1.0
 _LEAST_AIR_S = 1800.0
+_SUMMED = ("logged", "running", "judged", "asking", "cooling", "heating")
 _SEASON = 2.0
 """A week is of a season when one kind of running outweighs the other this often."""
 
@@ -131,28 +130,15 @@ def load(systems: Iterable[int]) -> dict[int, Week]:
         day__gte=since,
         method_version=METHOD_VERSION,  # an older one's rows hold other features
     )
-    sums = {name: _known(_feature(f"{name}_s")) for name in _SUMMED}
-    short = Greatest(_feature("shortfall_k"), 0.0) * _feature("asking_s")
-    sums["short"] = _known(short)
+    sums = {name: known(feature(f"{name}_s")) for name in _SUMMED}
+    sums["short"] = known(Greatest(feature("shortfall_k"), 0.0) * feature("asking_s"))
     for way in ("indoor", "outdoor"):
-        seconds = _feature(f"to_{way}_s")
-        warmth = _feature(f"air_to_{way}_k") * seconds
-        sums[f"warmth_{way}"] = _known(warmth)
-        sums[f"weight_{way}"] = _known(seconds, where=warmth)
+        seconds = feature(f"to_{way}_s")
+        warmth = feature(f"air_to_{way}_k") * seconds
+        sums[f"warmth_{way}"] = known(warmth)
+        sums[f"weight_{way}"] = known(seconds, where=warmth)
     found = rows.values("system").annotate(**sums)
     return {row["system"]: _week(row) for row in found}
-
-
-_SUMMED = ("logged", "running", "judged", "asking", "cooling", "heating")
-
-
-def _feature(name: str) -> F:
-    return F(f"features__{INDEX[name]}")
-
-
-def _known(what: Any, where: Any = None) -> Sum:
-    # NaN sorts above every number in PostgreSQL: the upper bound keeps it out of the sums.
-    return Sum(what, filter=LessThan(what if where is None else where, _BELOW_NAN))
 
 
 def _week(row: Mapping[str, Any]) -> Week:
