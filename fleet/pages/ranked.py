@@ -9,7 +9,7 @@ from functools import cached_property
 
 from django.db.models import QuerySet
 
-from fleet.models import Event, Site, System
+from fleet.models import Site, System
 from fleet.pages import handling, since, standings, units, urgency
 from fleet.pages.briefs import Rung
 from fleet.pages.handling import Handling
@@ -57,7 +57,7 @@ class Row:
     @property
     def fresh(self) -> bool:
         """The event to go to began since yesterday."""
-        event: Event | None = self.lead.event
+        event = self.lead.event
         return event is not None and event.opened_at >= since.yesterday(self.lead.now)
 
     @property
@@ -66,15 +66,9 @@ class Row:
         return tuple(line for line in self.systems[1:] if line.attention.code != "quiet")
 
     @property
-    def coverage(self) -> float:
-        """The least covered system's: a lack of data does not average away."""
-        return min(line.coverage for line in self.systems)
-
-    @property
-    def coverage_text(self) -> str:
-        """The same as printed."""
-        line = min(self.systems, key=lambda it: it.coverage)
-        return line.coverage_text
+    def thinnest(self) -> SystemLine:
+        """The least covered system: a lack of data does not average away."""
+        return min(self.systems, key=lambda it: it.coverage)
 
     @property
     def missing(self) -> str:

@@ -11,7 +11,7 @@ from tests.pages import scene
 from tests.pages.scene import CANARY, Scene, signed_in
 
 QUERIES = 16
-"""Three of the person, three of the whole fleet, seven of the page's rows, two of what changed, and
+"""Three of the person, three of the whole fleet, six of the page's rows, three of what changed, and
 one for whom to send."""
 
 
