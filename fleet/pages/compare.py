@@ -74,25 +74,24 @@ class Comparison:
         if self.before.fault is None or self.after.fault is None:
             return "cannot-be-told"
         change = self.after.fault - self.before.fault
-        return (
-            "better" if change <= -CHANGED else "worse" if change >= CHANGED else "about-the-same"
-        )
+        if abs(change) < CHANGED:
+            return "about-the-same"
+        return "worse" if change > 0 else "better"
 
     @property
     def word(self) -> str:
         """The same in words."""
-        words = {
+        return {
             "better": _("better"),
             "about-the-same": _("about the same"),
             "worse": _("worse"),
             "cannot-be-told": _("cannot be told"),
-        }
-        return words[self.code]
+        }[self.code]
 
     @property
     def told(self) -> bool:
         """Whether there is anything to print."""
-        return self.before.fault is not None and self.after.fault is not None
+        return self.code != "cannot-be-told"
 
 
 WIDTH = 160.0

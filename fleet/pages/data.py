@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 import polars as pl
 from django.contrib import messages
@@ -21,38 +20,24 @@ from fleet.pages import record
 from fleet.pages.forms import DataForm, faults
 
 
-@dataclass(frozen=True)
-class Span:
-    """From ``start`` (included) to ``end`` (not included), whole days at the site."""
-
-    start: datetime
-    end: datetime
+def _results(system: System, start: datetime, end: datetime) -> pl.DataFrame:
+    return table.of(per_sample(system, start, end))
 
 
-def _results(system: System, span: Span) -> pl.DataFrame:
-    return table.of(per_sample(system, span.start, span.end))
+def _windows(system: System, start: datetime, end: datetime) -> pl.DataFrame:
+    return export.windows(window_rows.load(system.pk, before=end, since=start))
 
 
-def _samples(system: System, span: Span) -> pl.DataFrame:
-    return export.samples(system, span.start, span.end)
-
-
-def _windows(system: System, span: Span) -> pl.DataFrame:
-    return export.windows(window_rows.load(system.pk, before=span.end, since=span.start))
-
-
-TABLES: Mapping[str, Callable[[System, Span], pl.DataFrame]] = {
+TABLES: Mapping[str, Callable[[System, datetime, datetime], pl.DataFrame]] = {
     "results": _results,
-    "samples": _samples,
+    "samples": export.samples,
     "windows": _windows,
 }
 
 
-def _span(system: System, form: DataForm) -> Span:
-    zone = system.site.zone
-    first, last = form.cleaned_data["first"], form.cleaned_data["last"]
-    start = datetime.combine(first, time(), zone).astimezone(UTC)
-    return Span(start, datetime.combine(last + timedelta(days=1), time(), zone).astimezone(UTC))
+def _midnight(day: date, system: System) -> datetime:
+    """When a day begins at the site."""
+    return datetime.combine(day, time(), system.site.zone).astimezone(UTC)
 
 
 @require_GET
@@ -64,9 +49,10 @@ def data(request: HttpRequest, code: str, system: str) -> HttpResponse:
         messages.error(request, faults(form))
         return redirect("building", code)
     what, kind = form.cleaned_data["what"], form.cleaned_data["kind"]
-    rows = export.harmless(TABLES[what](found, _span(found, form)))
-    record.note(request, f"exported {what} of", found)
     first, last = form.cleaned_data["first"], form.cleaned_data["last"]
+    start, end = _midnight(first, found), _midnight(last + timedelta(days=1), found)
+    rows = export.harmless(TABLES[what](found, start, end))
+    record.note(request, f"exported {what} of", found)
     name = f"{code}-{found.code}-{what}-{first}-{last}.{kind}"
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}
     if kind == "csv":

@@ -1,4 +1,4 @@
-"""Forms under an event."""
+"""Forms of the pages about events, buildings, systems and reports."""
 
 from __future__ import annotations
 
@@ -185,7 +185,7 @@ class PlaceForm(forms.ModelForm):  # type: ignore[type-arg]
         """Any number of decimals."""
         super().__init__(*args, **kwargs)
         for name in ("latitude_deg", "longitude_deg"):
-            self.fields[name].widget.attrs |= {"step": "any", "inputmode": "decimal"}
+            self.fields[name].widget.attrs |= readings.DECIMAL
 
     def clean(self) -> dict[str, Any]:
         """Refuse half a place."""
@@ -224,7 +224,7 @@ class ChargeForm(forms.Form):
         for name in ("weighed", "factory"):
             self.fields[name].label = f"{self.fields[name].label}, {mass}"
         for name in ("weighed", "factory", "limit"):
-            self.fields[name].widget.attrs |= {"step": "any", "inputmode": "decimal"}
+            self.fields[name].widget.attrs |= readings.DECIMAL
 
     def clean(self) -> dict[str, Any]:
         """Refuse a limit without its edition: values differ between them."""

@@ -23,7 +23,7 @@ USUAL_MONTHS = 3
 LINKS_SHOWN = 20
 
 
-def chosen_months(request: HttpRequest) -> int:
+def _months(request: HttpRequest) -> int:
     """The number of months asked for, or the usual one."""
     months = asked.whole(request.GET.get("months", ""))
     return months if months is not None and months in MONTHS else USUAL_MONTHS
@@ -31,7 +31,7 @@ def chosen_months(request: HttpRequest) -> int:
 
 def told(request: HttpRequest, systems: QuerySet[System], prefer: Preference) -> dict[str, Any]:
     """The report over the months asked for, page by page; ``all=1`` asks for the whole of it."""
-    now, months = timezone.now(), chosen_months(request)
+    now, months = timezone.now(), _months(request)
     found = report.pages(systems)
     whole = request.GET.get("all") == "1" or len(found) < 2
     page = Paginator(found, 1).get_page(request.GET.get("page"))

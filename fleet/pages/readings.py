@@ -17,6 +17,8 @@ from fleet.pages.units import Preference
 from fleet.pages.words import NARROW
 
 PREFIX = "reading_"
+DECIMAL = {"step": "any", "inputmode": "decimal"}
+"""Attributes of a field for a number with any decimals."""
 
 
 @dataclass(frozen=True)
@@ -44,7 +46,7 @@ QUANTITIES: Mapping[str, Quantity] = {
 assert tuple(QUANTITIES) == READINGS
 
 
-def unit_label(kind: str, prefer: Preference) -> str:
+def _unit(kind: str, prefer: Preference) -> str:
     """The unit a reading is entered in."""
     labels = {
         "difference": prefer.difference_label,
@@ -59,9 +61,9 @@ def fields(prefer: Preference) -> dict[str, forms.FloatField]:
     """Fields of a form, none of them needed, by their names in it."""
     made = {}
     for name, quantity in QUANTITIES.items():
-        label = f"{quantity.label}, {unit_label(quantity.kind, prefer)}"
+        label = f"{quantity.label}, {_unit(quantity.kind, prefer)}"
         field = forms.FloatField(required=False, label=label)
-        field.widget.attrs |= {"step": "any", "inputmode": "decimal"}
+        field.widget.attrs |= DECIMAL
         made[PREFIX + name] = field
     return made
 

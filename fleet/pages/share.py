@@ -72,6 +72,7 @@ def shared(request: HttpRequest, token: str) -> HttpResponse:
         "title": link.client.name,
         "link": link,
         "prefer": prefer,
+        "with_units": "&temperature=degF" if prefer.temperature == "degF" else "",
     }
     return private(render(request, "report/page.html", context))
 

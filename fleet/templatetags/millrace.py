@@ -1,4 +1,4 @@
-"""Help in place: a small button beside a number, and what it opens."""
+"""Help beside a number, names of people, and what judging wrote in the reader's language."""
 
 from __future__ import annotations
 
@@ -8,10 +8,11 @@ from django import template
 from django.template.context import Context
 
 from fleet.pages import glossary
-from fleet.pages.handling import called as name_of
+from fleet.pages.handling import called
 from fleet.said import say
 
 register = template.Library()
+register.filter(called)
 register.filter(say)
 
 
@@ -24,9 +25,3 @@ def help(context: Context, key: str) -> dict[str, Any]:  # noqa: A001
     if request is not None:
         request.terms_given = given | {key}
     return {"term": glossary.terms()[key], "first": first}
-
-
-@register.filter
-def called(person: Any) -> str:
-    """A person's name as printed; empty for nobody."""
-    return name_of(person)
