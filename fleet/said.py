@@ -1,8 +1,8 @@
-"""What judging wrote, in the reader's language.
+"""What judging wrote, and other stored sentences, in the reader's language.
 
-``diagnostics`` writes English sentences, and they are stored as they were written. Each follows a
-template, which is the text of the catalogue: a stored sentence is recognised by its template and
-said again with the translated one, part by part. What nobody knows stays as it is.
+They are stored in English, as they were written. Each follows a template, which is the text of the
+catalogue: a stored sentence is recognised by its template and said again with the translated one,
+part by part. What nobody knows stays as it is.
 """
 
 from __future__ import annotations
