@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 import shutil
 import signal
@@ -11,7 +10,6 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from pathlib import Path
 
 from tests.embedded.harness import REPOSITORY, Stack, new_folder
 
@@ -22,13 +20,8 @@ PEOPLE = ("manager", "rep", "technician")
 class Made:
     """A data folder that holds the demo, and what the command said when it loaded it."""
 
-    home: Path
+    stack: Stack
     said: str
-
-    @property
-    def environment(self) -> dict[str, str]:
-        """For commands that are to use it."""
-        return _environment(self.home)
 
 
 @dataclass(frozen=True)
@@ -39,26 +32,14 @@ class Served:
     passwords: dict[str, str]
 
 
-def _environment(home: Path) -> dict[str, str]:
-    kept = {k: v for k, v in os.environ.items() if k not in ("DATABASE_URL", "REDIS_URL")}
-    return kept | {"MILLRACE_DATA": str(home)}
-
-
 @contextmanager
 def made() -> Iterator[Made]:
     """Load the demo into a folder of its own; some 50 s."""
     stack = Stack(new_folder())
     try:
-        done = subprocess.run(
-            [sys.executable, "manage.py", "demo", "--no-serve"],
-            cwd=REPOSITORY,
-            env=_environment(stack.home),
-            capture_output=True,
-            text=True,
-            check=False,
-        )
+        done = stack.manage("demo", "--no-serve")
         assert done.returncode == 0, done.stderr
-        yield Made(stack.home, done.stdout)
+        yield Made(stack, done.stdout)
     finally:
         stack.close()
 
@@ -66,16 +47,16 @@ def made() -> Iterator[Made]:
 @contextmanager
 def served(of: Made) -> Iterator[Served]:
     """Serve a copy, so that what people do there stays there."""
-    original, copy = Stack(of.home), Stack(new_folder())
+    copy = Stack(new_folder())
     try:
-        assert original.is_down(), "the demo's servers still run"
+        assert of.stack.is_down(), "the demo's servers still run"
         # With owners and modes: as root, the servers run under another account.
-        subprocess.run(["cp", "-a", f"{of.home}/.", str(copy.home)], check=True)
+        subprocess.run(["cp", "-a", f"{of.stack.home}/.", str(copy.home)], check=True)
         shutil.rmtree(copy.home / "demo")
         process = subprocess.Popen(
             [sys.executable, "manage.py", "demo", "--port", "0"],
             cwd=REPOSITORY,
-            env=_environment(copy.home),
+            env=copy.environ(),
             stdout=subprocess.PIPE,
             text=True,
         )

@@ -148,7 +148,7 @@ def run(name: str, rounds: int, sites: int, by_cpu: bool) -> int:
         if name == "demo":
             from tests import demo_fleet
 
-            os.environ |= stack.enter_context(demo_fleet.made()).environment
+            os.environ |= stack.enter_context(demo_fleet.made()).stack.environ()
             os.environ["DJANGO_SETTINGS_MODULE"] = "fleet.settings"
             django.setup()
         else:

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-import subprocess
-import sys
 from collections.abc import Callable
 from concurrent.futures import Future
 from datetime import UTC, datetime, timedelta
@@ -39,7 +37,6 @@ from tests.demo_fleet import Made
 from tests.diagnostics import rows
 
 NOW = datetime(2026, 6, 17, 9, 30, tzinfo=UTC)
-ROOT = Path(__file__).parents[2]
 
 
 class InThisProcess:
@@ -187,14 +184,7 @@ def test_a_database_of_its_own_is_not_for_demos(monkeypatch: pytest.MonkeyPatch)
 @pytest.mark.timeout(600)
 def test_from_nothing_to_a_ranking_in_one_command(demo_made: Made) -> None:
     def manage(*arguments: str) -> str:
-        done = subprocess.run(
-            [sys.executable, "manage.py", *arguments],
-            cwd=ROOT,
-            env=demo_made.environment,
-            capture_output=True,
-            text=True,
-            check=False,
-        )
+        done = demo_made.stack.manage(*arguments)
         assert done.returncode == 0, done.stderr
         return done.stdout
 
