@@ -16,7 +16,6 @@ from tests.browser.chromium import launch
 from tests.pages import scene
 
 SAMPLE = Path(__file__).parents[2] / "fixtures" / "samples" / "quay-store"
-PASSWORD = "open sesame 42"
 
 
 @pytest.fixture(scope="session")

@@ -8,7 +8,7 @@ from typing import Literal
 
 from playwright.sync_api import BrowserContext, Locator, Page, expect
 
-from tests.browser.test_accessibility import drawn, faults
+from tests.browser.looking import drawn, faults, over_the_edge
 from tests.demo_fleet import Served
 
 SCHEMES: tuple[Literal["light", "dark"], ...] = ("light", "dark")
@@ -63,10 +63,7 @@ class Reader:
             self.page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
             found += [f"{scheme}: {text}" for text in faults(self.page)]
         self.page.emulate_media(color_scheme="light")
-        over = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
-        if self.page.evaluate(over) > 0:
-            found.append("reaches over the screen's edge")
-        self.looked[name] = found
+        self.looked[name] = found + over_the_edge(self.page)
 
     def sees(self, what: Locator) -> None:
         """It is within the first screen, without scrolling."""

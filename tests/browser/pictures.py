@@ -13,10 +13,9 @@ import pypdfium2
 from playwright.sync_api import Page, sync_playwright
 
 from tests.browser.chromium import launch
+from tests.browser.looking import SIZES
 
 FOLDER = Path("fixtures/pictures")
-DESKTOP = {"width": 1280, "height": 900}
-PHONE = {"width": 390, "height": 844}
 
 
 def sign_in(page: Page, address: str, name: str, password: str) -> None:
@@ -65,7 +64,7 @@ def main() -> int:
     options = parser.parse_args()
     with sync_playwright() as playwright:
         browser = launch(playwright)
-        page = browser.new_page(viewport=DESKTOP)
+        page = browser.new_page(viewport=SIZES["desk"])
         sign_in(page, options.address, options.name, options.password)
         take(page, "ranking")
         page.click("main a[href*='/sites/']")
@@ -78,7 +77,7 @@ def main() -> int:
         take(page, "plot")
         report(page, options.address)
         event_with_plot(page, options.address)
-        page.set_viewport_size(PHONE)
+        page.set_viewport_size(SIZES["phone"])
         page.reload()
         page.wait_for_load_state("networkidle")
         page.evaluate("window.scrollTo(0, 0)")

@@ -5,32 +5,26 @@ from __future__ import annotations
 import hashlib
 import re
 from datetime import timedelta
-from pathlib import Path
 from typing import Literal
 
 import pytest
 from django.utils import timezone
-from playwright.sync_api import Browser, Page, ViewportSize, expect
+from playwright.sync_api import Browser, Page
 from pytest_django.live_server_helper import LiveServer
 
 from fleet.ingest import circumstances, proposal, sniff
 from fleet.models import Event, LogMapping, ShareLink, SiteVisit, VisitOutcome
-from tests.browser.conftest import PASSWORD
+from tests.browser.looking import (
+    AXE,
+    SIZES,
+    VENDOR,
+    drawn,
+    faults,
+    open_all,
+    over_the_edge,
+    sign_in,
+)
 from tests.ingest.test_mapping import foreign
-
-VENDOR = Path(__file__).parent / "vendor"
-AXE = VENDOR / "axe.min.js"
-SIZES: dict[str, ViewportSize] = {
-    "phone": {"width": 390, "height": 844},
-    "desk": {"width": 1280, "height": 900},
-}
-RUN = """async () => {
-  const found = await axe.run(document, {
-    runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'],
-  });
-  return found.violations.map(it => it.id + ': ' + it.help + ' at '
-    + it.nodes.slice(0, 3).map(node => node.target.join(' ')).join(' and '));
-}"""
 
 
 def test_axe_is_the_file_its_list_names() -> None:
@@ -40,13 +34,6 @@ def test_axe_is_the_file_its_list_names() -> None:
 
 def _vendored() -> str:
     return (VENDOR / "VENDOR.md").read_text("utf-8")
-
-
-def faults(page: Page) -> list[str]:
-    """What axe finds on the page as it is now."""
-    page.evaluate(AXE.read_text("utf-8"))
-    found: list[str] = page.evaluate(RUN)
-    return found
 
 
 def addresses(event: Event) -> dict[str, str]:
@@ -85,17 +72,6 @@ def addresses(event: Event) -> dict[str, str]:
     }
 
 
-def open_all(page: Page) -> None:
-    """Unfold what is folded: it is part of the page."""
-    page.evaluate("document.querySelectorAll('details').forEach(it => { it.open = true; })")
-
-
-def drawn(page: Page) -> None:
-    """Wait for the plot where there is one."""
-    if page.locator("#chart").count():
-        expect(page.locator("#chart[data-drawn=true]")).to_be_visible(timeout=20_000)
-
-
 @pytest.mark.parametrize("size", SIZES)
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_no_page_has_a_fault(
@@ -110,17 +86,12 @@ def test_no_page_has_a_fault(
     found: dict[str, list[str]] = {}
     page.goto(f"{live_server.url}/sign-in")
     found["sign-in"] = faults(page)
-    page.get_by_label("Name").fill("mara")
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in").click()
+    sign_in(page, live_server.url, "mara")
     for name, address in addresses(event).items():
         page.goto(live_server.url + address)
         drawn(page)
         open_all(page)
-        found[name] = faults(page)
-        over = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
-        if page.evaluate(over) > 0:
-            found[name].append("reaches over the screen's edge")
+        found[name] = [*faults(page), *over_the_edge(page)]
     context.close()
     assert not {name: said for name, said in found.items() if said}
 

@@ -14,11 +14,11 @@ from playwright.sync_api import Browser, ViewportSize, expect
 from fleet.pages import pdf
 from tests import demo_fleet
 from tests.browser.demo_reader import Reader
+from tests.browser.looking import SIZES
 from tests.demo_fleet import Made, Served
 
 MOST_CLICKS = 4
 LAPTOP: ViewportSize = {"width": 1366, "height": 768}
-PHONE: ViewportSize = {"width": 390, "height": 844}
 
 # The first one's time holds the loading of the demo: a minute, on a busy machine many.
 pytestmark = pytest.mark.timeout(1800)
@@ -39,7 +39,7 @@ def reader(browser: Browser, served: Served) -> Iterator[Reader]:
 
 @pytest.fixture
 def on_a_phone(browser: Browser, served: Served) -> Iterator[Reader]:
-    context = browser.new_context(viewport=PHONE, has_touch=True, is_mobile=True)
+    context = browser.new_context(viewport=SIZES["phone"], has_touch=True, is_mobile=True)
     yield Reader(context, context.new_page(), served)
     context.close()
 

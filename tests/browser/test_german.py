@@ -2,18 +2,12 @@
 
 from __future__ import annotations
 
-import os
-from pathlib import Path
-
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, expect
 from pytest_django.live_server_helper import LiveServer
 
 from fleet.models import Event, PersonSettings
-from tests.browser.conftest import PASSWORD
-from tests.browser.test_accessibility import addresses, drawn, faults, open_all
-
-PICTURES = os.environ.get("MILLRACE_PICTURES")
-"""A folder for pictures of the pages as they were tested."""
+from tests.browser.looking import PASSWORD, drawn, faults, keep, open_all, sign_in
+from tests.browser.test_accessibility import addresses
 
 TOO_WIDE = """() => {
   const wide = document.documentElement.clientWidth;
@@ -23,12 +17,6 @@ TOO_WIDE = """() => {
     .map(it => it.tagName + '.' + it.className + ': ' + it.textContent.trim().slice(0, 60))
     .slice(0, 8);
 }"""
-
-
-def keep(page: Page, name: str) -> None:
-    """A picture, where somebody wants to look."""
-    if PICTURES:
-        page.screenshot(path=Path(PICTURES) / f"{name}.png", full_page=True)
 
 
 def test_pages_in_german_fit_a_phone_and_axe_finds_nothing(
@@ -56,10 +44,7 @@ def test_pages_in_german_fit_a_phone_and_axe_finds_nothing(
 def test_the_sketch_speaks_german(event: Event, browser: Browser, live_server: LiveServer) -> None:
     context = browser.new_context(locale="en-GB")
     page = context.new_page()
-    page.goto(f"{live_server.url}/sign-in")
-    page.get_by_label("Name").fill("tess")
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in").click()
+    sign_in(page, live_server.url, "tess")
     page.goto(f"{live_server.url}/settings/")
     page.get_by_label("Language").select_option("de")
     page.get_by_role("button", name="Keep", exact=True).click()

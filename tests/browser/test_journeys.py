@@ -13,9 +13,8 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from fleet.models import Event, SiteVisit
-from tests.browser.conftest import PASSWORD
+from tests.browser.looking import SIZES, sign_in
 
-PHONE = {"width": 390, "height": 844}
 SMALL = """() => [...document.querySelectorAll(
     'main button, main .button, main select, main summary, main input:not([type=hidden]),'
     + '.jump a, .spans a, .counts a, .top a, .top button')]
@@ -36,23 +35,19 @@ class Person:
 
     def sign_in(self, name: str) -> None:
         """Open the first page."""
-        self.page.goto(f"{self.address}/sign-in")
-        self.page.get_by_label("Name").fill(name)
-        self.page.get_by_label("Password").fill(PASSWORD)
-        self.page.get_by_role("button", name="Sign in").click()
-        expect(self.page.get_by_role("heading", level=1)).to_contain_text(", and why")
+        sign_in(self.page, self.address, name)
 
 
 @pytest.fixture
 def person(browser: Browser, live_server: LiveServer) -> Iterator[Person]:
-    context = browser.new_context(viewport={"width": 1280, "height": 900})
+    context = browser.new_context(viewport=SIZES["desk"])
     yield Person(context, context.new_page(), live_server.url)
     context.close()
 
 
 @pytest.fixture
 def on_a_phone(browser: Browser, live_server: LiveServer) -> Iterator[Person]:
-    context = browser.new_context(viewport=PHONE, has_touch=True, is_mobile=True)  # type: ignore[arg-type]
+    context = browser.new_context(viewport=SIZES["phone"], has_touch=True, is_mobile=True)
     yield Person(context, context.new_page(), live_server.url)
     context.close()
 

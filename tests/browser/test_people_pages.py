@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-from pathlib import Path
 from typing import Literal
 
 import pytest
@@ -16,12 +14,8 @@ from pytest_django.live_server_helper import LiveServer
 
 from fleet.models import Client, Invitation, Organisation, Role, Webhook
 from fleet.notices import hooks, mails
-from tests.browser.conftest import PASSWORD
-from tests.browser.test_accessibility import SIZES, faults
+from tests.browser.looking import SIZES, faults, keep, over_the_edge, sign_in
 from tests.pages import scene
-
-PICTURES = os.environ.get("MILLRACE_PICTURES")
-"""A folder to keep what was looked at in, for people who want to look too."""
 
 
 def addresses() -> tuple[dict[str, str], dict[str, str]]:
@@ -59,13 +53,8 @@ def addresses() -> tuple[dict[str, str], dict[str, str]]:
 
 def look(page: Page, name: str) -> list[str]:
     """What axe finds, and whether anything reaches over the edge."""
-    found = faults(page)
-    over = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
-    if page.evaluate(over) > 0:
-        found.append("reaches over the screen's edge")
-    if PICTURES:
-        page.screenshot(path=Path(PICTURES) / f"{name}.png", full_page=True)
-    return found
+    keep(page, name)
+    return [*faults(page), *over_the_edge(page)]
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -83,10 +72,7 @@ def test_no_page_about_people_has_a_fault(
     for name, address in outside.items():
         page.goto(live_server.url + address)
         found[name] = look(page, f"{name}-{size}-{scheme}")
-    page.goto(f"{live_server.url}/sign-in")
-    page.get_by_label("Name").fill("mara")
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in").click()
+    sign_in(page, live_server.url, "mara")
     for name, address in inside.items():
         page.goto(live_server.url + address)
         found[name] = look(page, f"{name}-{size}-{scheme}")

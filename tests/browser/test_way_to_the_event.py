@@ -7,18 +7,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import pytest
-from playwright.sync_api import Browser, Page, ViewportSize, expect
+from playwright.sync_api import Browser, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from fleet.models import Event
 from fleet.pages import plot_data, spans
 from fleet.pages.units import Preference
-from tests.browser.conftest import PASSWORD
-
-WIDTHS: dict[str, ViewportSize] = {
-    "phone": {"width": 390, "height": 844},
-    "desktop": {"width": 1280, "height": 900},
-}
+from tests.browser.looking import SIZES, over_the_edge, sign_in
 
 
 @dataclass
@@ -30,23 +25,18 @@ class Visit:
     complaints: list[str] = field(default_factory=list)
 
     def sign_in(self, name: str) -> None:
-        self.page.goto(f"{self.address}/sign-in")
-        self.page.get_by_label("Name").fill(name)
-        self.page.get_by_label("Password").fill(PASSWORD)
-        self.page.get_by_role("button", name="Sign in").click()
-        expect(self.page.get_by_role("heading", level=1)).to_contain_text(", and why")
+        sign_in(self.page, self.address, name)
 
     def fits(self) -> None:
         """Nothing reaches over the screen's edge."""
-        over = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
-        assert self.page.evaluate(over) <= 0, self.page.url
+        assert not over_the_edge(self.page), self.page.url
 
 
-@pytest.fixture(params=WIDTHS)
+@pytest.fixture(params=SIZES)
 def visit(
     request: pytest.FixtureRequest, browser: Browser, live_server: LiveServer
 ) -> Iterator[Visit]:
-    context = browser.new_context(viewport=WIDTHS[request.param], reduced_motion="reduce")
+    context = browser.new_context(viewport=SIZES[request.param], reduced_motion="reduce")
     seen = Visit(context.new_page(), live_server.url)
     seen.page.on(
         "console",
