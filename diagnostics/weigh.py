@@ -210,15 +210,17 @@ def together(shares: FloatArray, weights: Weights) -> FloatArray:
 def _ratio(measured: Measured, likelihood: Likelihood, weights: Weights) -> FloatArray:
     """Log-likelihood ratio against normal, shape (w, h), 0 where nothing was measured."""
     known = np.isfinite(measured.deviation) & np.isfinite(measured.sigma)
-    deviation = np.where(known, measured.deviation, 0.0)[:, None]
-    sigma = np.where(known, measured.sigma, 1.0)[:, None]
+    ratio = np.zeros((known.size, likelihood.mean.size))
+    if not known.any():  # a system lacks the channels of some findings for good
+        return ratio
+    deviation, sigma = measured.deviation[known, None], measured.sigma[known, None]
     spread = np.hypot(likelihood.spread, sigma)
     bell = np.exp(-0.5 * ((deviation - likelihood.mean) / spread) ** 2) / spread
     bell /= np.sqrt(2.0 * np.pi)
     bell = likelihood.share * bell + (1.0 - likelihood.share) * bell[:, :1]
     density = (1.0 - weights.floor_share) * bell + weights.floor_share / likelihood.span
-    ratio = np.log(density) - np.log(density[:, :1])
-    return np.where(known[:, None], ratio, 0.0)
+    ratio[known] = np.log(density) - np.log(density[:, :1])
+    return ratio
 
 
 def _trust(measured: Measured, likelihood: Likelihood) -> FloatArray:
@@ -230,11 +232,15 @@ def _trust(measured: Measured, likelihood: Likelihood) -> FloatArray:
 
 def _shared(said: FloatArray, likelihoods: list[Likelihood], rho: float) -> FloatArray:
     """Evidence with all but the strongest witness of each family taken back, (findings, w, h)."""
-    families = np.array([likelihood.family for likelihood in likelihoods])
+    families: dict[str, list[int]] = {}
+    for number, likelihood in enumerate(likelihoods):
+        families.setdefault(likelihood.family, []).append(number)
     counted = said * (1.0 - rho)
-    for family in np.unique(families):
-        inside = np.flatnonzero(families == family)
-        strongest = inside[np.abs(said[inside]).argmax(axis=0)][None]
-        full = np.take_along_axis(said, strongest, axis=0)
-        np.put_along_axis(counted, strongest, full, axis=0)
+    row, hypothesis = np.ogrid[: said.shape[1], : said.shape[2]]
+    for inside in families.values():
+        if len(inside) == 1:
+            counted[inside] = said[inside]
+            continue
+        strongest = np.array(inside)[np.abs(said[inside]).argmax(axis=0)]
+        counted[strongest, row, hypothesis] = said[strongest, row, hypothesis]
     return counted
