@@ -29,7 +29,7 @@ MONTHS = {
     12: gettext_lazy("12 months"),
 }
 DAYS_A_MONTH = 30.5
-SYSTEMS_A_PAGE = 10
+SYSTEMS_A_PAGE = 6
 """A page of more would be long to read and slow to make; a client can have hundreds."""
 
 
@@ -232,7 +232,7 @@ def gather(systems: QuerySet[System], period: Period, prefer: Preference) -> Rep
         "indoor_units", Prefetch("events", events.order_by("opened_at")), "events__visits"
     )
     listed = sorted(set(read), key=lambda it: (it.site.name, it.site.pk, it.code))
-    pasts = past.load(listed)
+    pasts = past.load(listed, period.first)  # no probability of earlier days is drawn
     waiting = day_rows.outdated(pasts)
     parts = [
         SystemReport(it, pasts[it.pk], period, prefer, _found(it, period), it.pk in waiting)
