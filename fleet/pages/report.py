@@ -29,7 +29,7 @@ MONTHS = {
     12: gettext_lazy("12 months"),
 }
 DAYS_A_MONTH = 30.5
-SYSTEMS_A_PAGE = 8
+SYSTEMS_A_PAGE = 7
 """A page of more would be long to read and slow to make; a client can have hundreds."""
 
 
