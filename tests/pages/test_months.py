@@ -71,11 +71,11 @@ def test_others_get_404_and_no_name(fleet: Scene) -> None:
 
 
 def test_the_technician_sees_the_months_of_assigned_systems_only(fleet: Scene) -> None:
-    scene.system(fleet.site, "R9")
-    assert "System R9" in page(fleet.manager, "/sites/ferry-hall/months/")
+    scene.system(fleet.site, "north-annex")
+    assert "System north-annex" in page(fleet.manager, "/sites/ferry-hall/months/")
     seen = page(fleet.technician, "/sites/ferry-hall/months/")
     assert "System R1" in seen
-    assert "R9" not in seen
+    assert "north-annex" not in seen
 
 
 def test_the_list_of_clients_holds_ones_own(fleet: Scene) -> None:

@@ -2,6 +2,7 @@
 
 Times are of the whole answer in this process, without a network, against a real database. Where
 other work keeps the processors busy, only this process's own processor time is held to the limit.
+A machine slower than the limits are meant for is told by a piece of work timed beside each answer.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ from django.urls import get_resolver
 from pytest_django import Settings
 
 from fleet.pages import charts
+from tests import pace
 from tests.pages import many, scene
 from tests.pages.many import Many
 
@@ -87,13 +89,14 @@ def clock() -> Callable[[], float]:
 
 
 def p95_s(browser: Browser, address: str, now: Callable[[], float]) -> float:
-    """The 95th percentile of so many answers [s]."""
-    took = []
+    """The 95th percentile of so many answers, at the speed the limits are meant for [s]."""
+    took, beside = [], []
     for _ in range(TRIES):
+        beside.append(pace.timed_work_s(now))
         before = now()
         browser.get(address)
         took.append(now() - before)
-    return sorted(took)[int(0.95 * TRIES) - 1]
+    return sorted(took)[int(0.95 * TRIES) - 1] / pace.slowness(beside)
 
 
 def slow(fleet: Many, most_s: float) -> dict[str, float]:
