@@ -1,8 +1,7 @@
-"""Refrigerant mass flow through the compressor.
+"""Refrigerant mass flow through the compressor, by the volumetric model.
 
-Two routes: a published ten-coefficient map (ANSI/AHRI Standard 540) where its coefficients are
-known, and the volumetric model ``displacement * speed * suction density * volumetric efficiency``
-where only the manifest is.
+``displacement * speed * suction density * volumetric efficiency``: a manifest names no coefficients
+of a compressor's map, so the efficiency is a generic one and the bounds are wide.
 """
 
 from __future__ import annotations
@@ -13,10 +12,6 @@ import numpy as np
 
 from diagnostics.refrigerant import Fluid
 from diagnostics.samples import FloatArray
-
-SUPERHEAT_FACTOR = 0.75
-"""Share of a change of suction density that shows in the mass flow: Dabiri & Rice, ASHRAE
-Transactions 87(2), 1981 (from memory)."""
 
 EFFICIENCY_AT_RATIO_2 = 0.95
 EFFICIENCY_FALL_PER_RATIO = 0.02
@@ -61,42 +56,6 @@ class SuctionGas:
     suction_pressure_pa: FloatArray
     discharge_pressure_pa: FloatArray
     suction_temperature_k: FloatArray
-
-
-def map_value(
-    coefficients: tuple[float, ...], suction_dew: FloatArray, discharge_dew: FloatArray
-) -> FloatArray:
-    """A quantity from its ten-coefficient map, ANSI/AHRI Standard 540, equation 1.
-
-    suction_dew, discharge_dew: dew temperatures in the unit of the map (degF or degC).
-    The quantity (mass flow, power, current, capacity) has the unit of the map.
-    Raises ValueError unless there are ten coefficients.
-    """
-    if len(coefficients) != 10:
-        raise ValueError(
-            f"a compressor map has 10 coefficients (AHRI 540), {len(coefficients)} given"
-        )
-    c = coefficients
-    s, d = suction_dew, discharge_dew
-    return np.asarray(
-        c[0]
-        + s * (c[1] + s * (c[3] + s * c[6]))
-        + d * (c[2] + d * (c[5] + d * c[9]))
-        + s * d * (c[4] + s * c[7] + d * c[8])
-    )
-
-
-def superheat_factor(
-    map_density_kg_m3: FloatArray | float,
-    density_kg_m3: FloatArray | float,
-    factor: float = SUPERHEAT_FACTOR,
-) -> FloatArray:
-    """Correction of a mapped mass flow for a suction density other than the map's.
-
-    ``1 + F * (v_map / v - 1)``, Dabiri & Rice 1981.
-    """
-    ratio = np.asarray(density_kg_m3, float) / np.asarray(map_density_kg_m3, float)
-    return np.asarray(1.0 + factor * (ratio - 1.0))
 
 
 def volumetric_efficiency(pressure_ratio: FloatArray, speed_rps: FloatArray) -> FloatArray:

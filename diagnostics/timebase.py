@@ -129,22 +129,6 @@ def window_mean(values: FloatArray, low: IndexArray, high: IndexArray) -> FloatA
     return level + np.divide(total, count, out=np.full_like(total, np.nan), where=count > 0)
 
 
-def rolling_std(
-    values: FloatArray, timebase: Timebase, window_s: float, *, centred: bool = True
-) -> FloatArray:
-    """Standard deviation (of the population) in a window; NaN with fewer than two values."""
-    low, high = _window(timebase, window_s, centred)
-    present = ~np.isnan(values)
-    level = float(np.nanmean(values)) if present.any() else 0.0
-    residual = np.where(present, values - level, 0.0)
-    count = _window_sum(present.astype(np.float64), low, high)
-    enough = count > 1
-    empty = np.full_like(residual, np.nan)
-    mean = np.divide(_window_sum(residual, low, high), count, out=empty.copy(), where=enough)
-    square = np.divide(_window_sum(residual**2, low, high), count, out=empty, where=enough)
-    return np.asarray(np.sqrt(np.maximum(square - mean**2, 0.0)))
-
-
 def seconds_since(mask: BoolArray, timebase: Timebase) -> FloatArray:
     """Time [s] since ``mask`` was last True; 0 where it is, inf where it never was."""
     last = np.maximum.accumulate(np.where(mask, timebase.seconds, -np.inf)) if mask.size else 0.0

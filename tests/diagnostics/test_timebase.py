@@ -35,18 +35,13 @@ def slow_window(
 
 @given(spans(), st.sampled_from([10.0, 35.0, 200.0]), st.booleans())
 @settings(deadline=None)
-def test_rolling_mean_and_spread_agree_with_plain_loops(
-    span: Span, window_s: float, centred: bool
-) -> None:
+def test_rolling_mean_agrees_with_plain_loops(span: Span, window_s: float, centred: bool) -> None:
     timebase, values = span
     mean = tb.rolling_mean(values, timebase, window_s, centred=centred)
-    spread = tb.rolling_std(values, timebase, window_s, centred=centred)
     for i in range(values.size):
         reach = (window_s / 2, window_s / 2) if centred else (window_s, 0.0)
         kept = slow_window(timebase, values, i, *reach)
         assert mean[i] == pytest.approx(kept.mean() if kept.size else np.nan, nan_ok=True)
-        expected = kept.std() if kept.size > 1 else np.nan
-        assert spread[i] == pytest.approx(expected, abs=1e-6, nan_ok=True)
 
 
 @given(spans())
