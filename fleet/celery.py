@@ -25,6 +25,9 @@ UNREAD_EXPIRES_S = 300.0
 # Longer than any task may take, or a running one would be handed out twice. The shortest value
 # of any program on the broker wins, so it is set in all three places Celery reads.
 VISIBILITY_TIMEOUT_S = 120
+# Of one process. A message takes a millisecond, so threads wait for each other rather than each
+# keep sockets open for good.
+RINGING_CONNECTIONS = 2
 
 
 def configuration() -> dict[str, Any]:
@@ -34,6 +37,7 @@ def configuration() -> dict[str, Any]:
         "broker_connection_retry_on_startup": True,
         "broker_connection_max_retries": None,
         "broker_connection_timeout": broker.CONNECT_S,
+        "broker_pool_limit": RINGING_CONNECTIONS,
         "broker_transport_options": {
             "visibility_timeout": VISIBILITY_TIMEOUT_S,
             # kombu looks for messages of dead workers each interval x throttle; 100 s by default
