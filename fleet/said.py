@@ -27,6 +27,7 @@ _LISTED = re.compile(r"; (?![^(]*\))")
 _IN_BRACKETS = re.compile(r"(.+) \((.+)\)")
 _QUANTITY = r"[-+−]?\d[\d.]*(?:%| K| kPa| kg| °C)?"
 _AS_IT_IS = frozenset(("words", "title", "room", "code", "channel", "unit", "reader", "whom"))
+_AS_IT_IS |= {"quoted", "kept", "state", "date"}
 _NUMBERS = frozenset(("measured", "expected", "coverage", "share", "amount", "low", "high"))
 _NUMBERS |= {"change", "right", "all", "days", "n", "gwp", "volume", "rest", "warmth", "value"}
 

@@ -25,6 +25,7 @@ from fleet.models import Event, EventChange, Role
 from fleet.pages.back import back
 from fleet.pages.forms import SendForm, ShelveForm, faults
 from fleet.pages.handling import called
+from fleet.said import say
 
 MOST = 200
 """Events that may be arranged in one go."""
@@ -131,7 +132,7 @@ def _shelve_all(request: HttpRequest, listed: Iterable[Event]) -> None:
             shelve(event, form.cleaned_data, request.user.pk or 0)
             done += 1
         except alarm_state.TransitionError as refusal:
-            refused.append(str(refusal))
+            refused.append(say(str(refusal)))
     if done:
         said = ngettext("%(n)s event shelved.", "%(n)s events shelved.", done) % {"n": done}
         messages.success(request, said)

@@ -18,6 +18,7 @@ from fleet.analysis.alarm_state import Alarm
 from fleet.models import Event, EventChange
 from fleet.pages import arrange, record, units
 from fleet.pages.forms import NoteForm, SendForm, ShelveForm, VisitForm, faults
+from fleet.said import say
 
 
 def _move(pk: int, step: Callable[[Alarm], Alarm]) -> str:
@@ -25,7 +26,7 @@ def _move(pk: int, step: Callable[[Alarm], Alarm]) -> str:
     try:
         events.change(pk, step)
     except alarm_state.TransitionError as refusal:
-        return str(refusal)
+        return say(str(refusal))
     return ""
 
 
@@ -73,7 +74,7 @@ def shelve(request: HttpRequest, pk: int) -> HttpResponse:
     try:
         arrange.shelve(event, form.cleaned_data, request.user.pk or 0)
     except alarm_state.TransitionError as refusal:
-        return _refused(request, pk, str(refusal))
+        return _refused(request, pk, say(str(refusal)))
     return _done(request, event, _("Shelved."))
 
 

@@ -18,7 +18,7 @@ from fleet import asked
 from fleet.ingest import circumstances, proposal, sniff
 from fleet.ingest.mapping import NUMBERS, RFC_3339, Layout, Meaning, Time
 from fleet.ingest.parse import Parsed, parse
-from fleet.ingest.report import RefusedError
+from fleet.ingest.report import Complaint, RefusedError
 from fleet.ingest.sniff import Look
 from fleet.language import decimal
 from fleet.models import LogMapping, System
@@ -59,7 +59,7 @@ class Preview:
         """The first of them."""
         if self.parsed is None:
             return []
-        return [str(it) for it in self.parsed.report.complaints()[:COMPLAINTS_SHOWN]]
+        return [_where(it) for it in self.parsed.report.complaints()[:COMPLAINTS_SHOWN]]
 
 
 def preview(stored: LogMapping) -> Preview:
@@ -69,7 +69,14 @@ def preview(stored: LogMapping) -> Preview:
         known = circumstances.of(stored.system)
         return Preview(parsed=parse(bytes(stored.sample), known, [layout]))
     except RefusedError as refusal:
-        return Preview(str(refusal.complaint))
+        return Preview(_where(refusal.complaint))
+
+
+def _where(complaint: Complaint) -> str:
+    """Where in the file and what, in the reader's language."""
+    line = _("line %(n)s") % {"n": complaint.line} if complaint.line else ""
+    where = ", ".join(filter(None, (line, complaint.column)))
+    return ": ".join(filter(None, (where, say(complaint.reason))))
 
 
 def rows(stored: LogMapping, look: Look, seen: Preview, prefer: Preference) -> list[Row]:

@@ -69,7 +69,7 @@ def _made(request: HttpRequest, form: LogForm) -> LogMapping | None:
         sample = sniff.beginning(file.read())
         look = sniff.look(sample)
     except RefusedError as refusal:
-        messages.error(request, f"{file.name}: {refusal}.")
+        messages.error(request, f"{file.name}: {say(str(refusal))}.")
         return None
     told = proposal.propose(look, circumstances.of(system), proposal.rooms_of(system))
     return LogMapping.objects.create(

@@ -19,6 +19,7 @@ from fleet.notices import call, hooks, mails
 from fleet.pages import record
 from fleet.pages.forms import faults
 from fleet.pages.managers import organisation_or_404
+from fleet.said import say
 
 MOST = 10
 """Webhooks an organisation may have."""
@@ -41,7 +42,7 @@ class WebhookForm(forms.Form):
             parts = call.check(address)
             call.resolve(str(parts.hostname), parts.port or 443)
         except call.CallError as refusal:
-            raise forms.ValidationError(str(refusal)) from refusal
+            raise forms.ValidationError(say(str(refusal))) from refusal
         return address
 
 
