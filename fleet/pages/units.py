@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from datetime import date
 from typing import TYPE_CHECKING
 
 import numpy as np
 from django.contrib.auth.signals import user_logged_in
 from django.dispatch import receiver
 from django.http import HttpRequest, HttpResponse
+from django.utils.formats import date_format
 from django.utils.translation import gettext, gettext_noop
 from django.views.decorators.http import require_POST
 
@@ -43,8 +45,8 @@ CHOICES: dict[str, Mapping[str, str]] = {
     "mass": MASSES,
 }
 MINUS = "−"
-_KELVINS = re.compile(r"(?<![\w.])(-?\d+(?:\.\d+)?) K\b")
-_KILOGRAMS = re.compile(r"(?<![\w.])(-?\d+(?:\.\d+)?) kg\b(?!/)")
+_QUANTITY = re.compile(r"(?<![\w.])(-?\d+(?:\.(\d+))?)(?: (K|kPa|kg|°C)| ?(%))(?![\w/])")
+_DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
 
 
 @dataclass(frozen=True)
@@ -167,17 +169,26 @@ def measured(value: float | None, unit: str, prefer: Preference) -> str:
     return f"{number(value, digits)}{NARROW}{unit}".rstrip()
 
 
-def _mass(value_kg: float, prefer: Preference) -> str:
-    return f"{number(prefer.mass_of(value_kg), 1)}{NARROW}{prefer.mass_label}"
+def _quantity(found: re.Match[str], prefer: Preference) -> str:
+    """A quantity of a sentence, which pressures and temperatures in it take for differences."""
+    value, digits, unit = float(found[1]), len(found[2] or ""), found[3] or found[4]
+    if unit == "kg":
+        shown = number(prefer.mass_of(value), digits if prefer.mass == "kg" else 1)
+        return f"{shown}{NARROW}{prefer.mass_label}"
+    if unit == "K" and prefer.difference != "K":
+        return difference(value, prefer)
+    if unit == "kPa" and prefer.pressure != "kPa(g)":
+        return measured(value, unit, prefer)
+    return f"{number(value, digits)}{NARROW}{unit}"
 
 
 def text(said: str, prefer: Preference) -> str:
-    """A stored sentence in the reader's language, its quantities in the reader's units."""
-    said = say(said)
-    if prefer.mass != "kg":
-        said = _KILOGRAMS.sub(lambda found: _mass(float(found[1]), prefer), said)
-    if prefer.difference != "K":
-        said = _KELVINS.sub(lambda found: difference(float(found[1]), prefer), said)
+    """A stored sentence in the reader's language, its quantities in the reader's units.
+
+    Numbers stay on one line with their units, and days are written as pages write them.
+    """
+    said = _QUANTITY.sub(lambda found: _quantity(found, prefer), say(said))
+    said = _DAY.sub(lambda found: date_format(date.fromisoformat(found[0]), "j M Y"), said)
     return decimal(said)
 
 

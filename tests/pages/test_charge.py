@@ -54,9 +54,9 @@ def test_the_limit_is_the_readers_and_needs_its_edition(fleet: Scene) -> None:
     assert "published values differ" in seen
     seen = page(fleet.manager, "?limit=0.3")
     assert "Enter the standard and edition" in seen
-    assert "% of the limit" not in seen
+    assert "\u00a0% of the limit" not in seen
     seen = page(fleet.manager, "?limit=0.3&edition=EN+378-1:2016")
-    assert "62% of the limit, not above it" in seen  # 18.5 kg in 100 m3 against 0.3 kg/m3
+    assert "62\u00a0% of the limit, not above it" in seen  # 18.5 kg in 100 m3 against 0.3 kg/m3
     assert "entered on this sheet: EN 378-1:2016" in seen
 
 
@@ -66,14 +66,14 @@ def test_nonsense_is_told_beside_its_field(fleet: Scene, query: str) -> None:
 
 
 def test_what_was_weighed_is_compared_with_the_rated_charge(fleet: Scene) -> None:
-    assert "+10.0% against the rated charge" in page(fleet.manager, "?weighed=20.35")
+    assert "+10.0\u00a0% against the rated charge" in page(fleet.manager, "?weighed=20.35")
 
 
 def test_a_range_is_given_where_the_system_left_its_own_past(fleet: Scene) -> None:
     Standing.objects.filter(system=fleet.system).update(leading="undercharge")
     put_days(fleet.system, YESTERDAY, [5.0] * 25 + [0.5] * 10)
     seen = page(fleet.manager)
-    assert "upstream subcooling −4.5 K" in seen or "upstream subcooling -4.5 K" in seen
+    assert "upstream subcooling −4.5\u00a0K" in seen
     assert "the shortage may be larger" in seen
 
 
@@ -101,7 +101,7 @@ def test_building_and_event_tell_a_drift_with_its_date(fleet: Scene) -> None:
     steps = [5.0 + 0.05 * (i % 3) for i in range(25)]
     put_days(fleet.system, YESTERDAY, steps + [5.0 - 0.08 * i for i in range(35)])
     sentence = past.load([fleet.system])[fleet.system.pk].drift_text(Preference())
-    assert "comes down to 1 K about" in sentence
+    assert "comes down to 1\u00a0K about" in sentence
     for address in ("/sites/ferry-hall/", f"/events/{fleet.event.pk}/"):
         assert sentence in scene_text(fleet, address)
     fleet.event.closed_at = fleet.event.last_window + timedelta(days=1)

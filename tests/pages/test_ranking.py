@@ -33,7 +33,7 @@ def test_the_manager_reads_where_to_go_next_and_why(fleet: Scene) -> None:
     assert seen.index(f"{CANARY} Ferry Hall", first) < seen.index("Mill Lane", first)
     assert "too much refrigerant" in seen
     assert "very likely, 86\u00a0%" in seen
-    assert "subcooling is 12.4 K, expected 5.0 K" in seen
+    assert "subcooling is 12.4\u00a0K, expected 5.0\u00a0K" in seen
     assert f'href="/events/{fleet.event.pk}/"' in seen
 
 

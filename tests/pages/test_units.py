@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
+from django.utils import translation
 
 from fleet.pages import units
 from fleet.pages.units import Preference
@@ -37,9 +40,40 @@ def test_a_number_is_printed_with_the_readers_unit(
 
 def test_differences_in_stored_sentences_follow_the_reader() -> None:
     said = "Subcooling 12.4 K, expected 5.0 K; system K 3 of R-32K untouched."
-    assert units.text(said, Preference()) == said
+    here = said.replace("12.4 K", f"12.4{NARROW}K").replace("5.0 K", f"5.0{NARROW}K")
+    assert units.text(said, Preference()) == here
     shown = units.text(said, FAHRENHEIT)
     assert shown.startswith(f"Subcooling 22{NARROW}°F, expected 9{NARROW}°F; system K 3 of R-32K")
+
+
+@pytest.mark.parametrize(
+    ("said", "prefer", "shown"),
+    [
+        (
+            "suction superheat -0.2 K, usual 5 K",
+            Preference(),
+            "suction superheat −0.2 K, usual 5 K",
+        ),
+        ("valves 69% open, usual 37%", Preference(), "valves 69 % open, usual 37 %"),
+        ("reads +237 kPa against", Preference(), "reads +237 kPa against"),
+        ("reads +237 kPa against", Preference(pressure="bar(g)"), "reads +2.37 bar against"),
+        ("reads -237 kPa against", FAHRENHEIT, "reads −34.4 psi against"),
+        ("condensing at 45 °C, 1.2 kg/m3", Preference(), "condensing at 45 °C, 1.2 kg/m3"),
+        ("in one step about 2026-10-04:", Preference(), "in one step about 4 Oct 2026:"),
+    ],
+)
+def test_quantities_and_days_of_a_sentence_are_written_as_on_the_rest_of_the_page(
+    said: str, prefer: Preference, shown: str
+) -> None:
+    made = units.text(said, prefer)
+    assert made.replace(NARROW, " ") == shown
+    assert not re.search(r"\d (K|kPa|bar|psi|°C|%)", made)
+
+
+def test_a_sentence_is_written_as_germans_write_it() -> None:
+    with translation.override("de"):
+        assert units.text("about 2026-10-04", Preference()) == "about 4. Okt 2026"
+        assert units.text("-0.2 K", Preference()) == f"−0,2{NARROW}K"
 
 
 def test_the_choice_is_kept_for_the_session(fleet: Scene) -> None:
