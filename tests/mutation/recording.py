@@ -1,4 +1,7 @@
-"""Which tests run a line of ``diagnostics/``, the quickest first, and what none of them runs."""
+"""Which tests run a line of ``diagnostics/``, the quickest first, and what none of them runs.
+
+How quick a test is counts with the fixtures it shares with others: it may have to make them itself.
+"""
 
 from __future__ import annotations
 
@@ -19,6 +22,8 @@ from tests.mutation.mutants import PACKAGE, ROOT
 TESTS = "tests/diagnostics"
 LONGEST_S = 2.0
 """Slower tests, those of whole fleets, are not run against a fault."""
+QUICK_S = 0.2
+"""Of those as quick as this a module's own come first, and slower ones after all of them."""
 _TIMED = "many_times_faster"
 """Nor are tests that measure time, which fail when a machine is busy."""
 _ENOUGH = 3
@@ -38,26 +43,35 @@ class Recording:
     def __init__(self, folder: Path) -> None:
         self._data = coverage.CoverageData(str(folder / "lines"))
         self._data.read()
-        self._seconds: dict[str, float] = json.loads((folder / "seconds").read_text())
+        both = json.loads((folder / "seconds").read_text())
+        self._seconds: dict[str, float] = {test: took for test, (took, _) in both.items()}
+        self._alone: dict[str, float] = {test: took for test, (_, took) in both.items()}
 
     def all_tests(self) -> list[str]:
         """Every test that is quick enough and passes, the quickest first."""
         return self._ordered(self._seconds)
 
     def tests_of(self, path: str, line: int) -> list[str]:
-        """The tests that run the statement at ``line``, or else the module's; its file first."""
+        """The tests that run the statement at ``line``, else the module's; its own files first."""
         contexts = self._data.contexts_by_lineno(str(ROOT / path))
         every = self._ordered(self._tests(set().union(*contexts.values())) if contexts else ())
         lines = _statement(ROOT / path, line)
         if not lines:
             # A module of numbers alone has no line that a test runs.
             every = every if len(every) >= _ENOUGH else self.all_tests()
-            every = [*self._ordered(t for t in self._seconds if t.startswith(_WHATEVER)), *every]
+            every = [*every, *self._ordered(t for t in self._seconds if t.startswith(_WHATEVER))]
         near = [contexts[each] for each in lines if each in contexts]
         tests = self._ordered(self._tests(set().union(*near)) if near else ())
         if len(tests) < _ENOUGH:
             tests += [test for test in every if test not in tests]
-        return sorted(tests, key=lambda test: not (_is_own(path, test) or _WHATEVER in test))
+        decorates = _decorates(ROOT / path, line)
+        return sorted(tests, key=lambda test: self._rank(path, test, decorates))
+
+    def _rank(self, path: str, test: str, decorates: bool) -> tuple[bool, bool, bool]:
+        frozen = test.startswith(_WHATEVER)
+        first = frozen and decorates
+        slow = not first and (frozen or self._alone[test] > QUICK_S)
+        return not first, slow, not _is_own(path, test)
 
     def _tests(self, contexts: Iterable[str]) -> Iterator[str]:
         for context in contexts:
@@ -75,7 +89,7 @@ class Recording:
             if (self._seconds.get(test, LONGEST_S) < LONGEST_S or test.startswith(_WHATEVER))
             and _TIMED not in test
         }
-        return sorted(quick, key=lambda test: (self._seconds[test], test))
+        return sorted(quick, key=lambda test: (self._alone[test], test))
 
 
 def record(folder: Path) -> Recording:
@@ -111,6 +125,15 @@ def _is_own(path: str, test: str) -> bool:
     name = test.partition("::")[0].rpartition("/")[2].removeprefix("test_")
     module = Path(path)
     return name.startswith((module.stem, module.parent.name))
+
+
+def _decorates(path: Path, line: int) -> bool:
+    return any(
+        decorator.lineno <= line <= (decorator.end_lineno or line)
+        for node in ast.walk(ast.parse(path.read_text()))
+        if isinstance(node, ast.ClassDef)
+        for decorator in node.decorator_list
+    )
 
 
 def _state() -> str:
