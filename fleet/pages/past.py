@@ -25,6 +25,9 @@ STEADY_S = 1800.0
 """A day's subcooling is compared when it rests on half an hour of steady operation, as the
 baseline's days do."""
 
+LAST_DAYS, STILL = 3, 0.5
+"""A step is told while the last days show at least this share of it (our own choice)."""
+
 
 @dataclass(frozen=True, eq=False)
 class Past:
@@ -57,11 +60,23 @@ class Past:
         Empty where that cannot be told; with ``only_changes`` also where it does nothing.
         """
         told = self.drift
-        if told is None or told.kind is Kind.UNKNOWN:
+        if told is None or told.kind is Kind.UNKNOWN or self._over(told):
             return ""
         return (
             "" if only_changes and told.kind is Kind.STEADY else units.text(told.sentence, prefer)
         )
+
+    def _over(self, told: Drift) -> bool:
+        """Whether a step told is not to be seen in the last days: the level came back since.
+
+        One step is all that is looked for, so where a repair ended what was there from the first
+        day on, that first day is the likeliest step.
+        """
+        off = self.subcooling_k - self.expected_k
+        last = off[np.isfinite(off)][-LAST_DAYS:]
+        if told.step_k is None or not last.size:
+            return False
+        return float(last.mean()) / told.step_k < STILL
 
     @property
     def learned(self) -> bool:

@@ -109,5 +109,23 @@ def test_building_and_event_tell_a_drift_with_its_date(fleet: Scene) -> None:
     assert sentence not in scene_text(fleet, f"/events/{fleet.event.pk}/")
 
 
+def test_a_level_that_came_back_is_not_told_as_a_step(fleet: Scene) -> None:
+    wave = [0.05 * (i % 3) for i in range(30)]
+    put_days(fleet.system, YESTERDAY, [0.3 + it for it in wave] + [5.0 + it for it in wave])
+    repaired = past.load([fleet.system])[fleet.system.pk]
+    assert repaired.learned
+    assert repaired.drift is not None
+    assert repaired.drift.kind == "step"
+    assert repaired.drift.step_k < -1.0
+    assert repaired.drift_text(Preference()) == ""
+
+
+def test_a_step_that_lasts_is_told(fleet: Scene) -> None:
+    wave = [0.05 * (i % 3) for i in range(30)]
+    put_days(fleet.system, YESTERDAY, [5.0 + it for it in wave] + [9.0 + it for it in wave])
+    told = past.load([fleet.system])[fleet.system.pk].drift_text(Preference())
+    assert told.startswith("Subcooling rose by 4")
+
+
 def scene_text(fleet: Scene, address: str) -> str:
     return signed_in(fleet.manager).get(address).content.decode().replace("&#x27;", "'")
