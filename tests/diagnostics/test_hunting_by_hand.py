@@ -132,3 +132,153 @@ def test_a_thermistor_that_repeats_sets_the_pace_and_a_resting_valve_does_not() 
         outdoor[f"liquid_temperature_{name}_side"] = fresh[np.arange(720) // every * every]
     samples = type(scene.samples)(scene.samples.time, outdoor, {})
     assert hunting._refreshed_s(samples, scene.timebase) == 30.0
+
+
+LENGTH = blocks().grid_s.shape[1]
+
+
+def judged(opening: FloatArray, liquid: FloatArray) -> tuple[bool, bool, dict[str, float]]:
+    """Whether one block hunts, whether its liquid does not answer, and what was measured."""
+    found, unanswered, measures = hunting._judge(opening, liquid, blocks())
+    return bool(found[0]), bool(unanswered[0]), {k: float(v[0]) for k, v in measures.items()}
+
+
+def cycle(swing: float, period: float = 11.0, lag: float = 0.0) -> FloatArray:
+    """A sine on the full grid, ``swing`` peak to peak."""
+    return swing / 2 * sine(LENGTH, period, lag)
+
+
+@pytest.mark.parametrize(("swing", "hunts"), [(0.0195, False), (0.0215, True)])
+def test_an_opening_moves_by_more_than_a_stepper_s_hysteresis(swing: float, hunts: bool) -> None:
+    """Two per cent are 9.6 pulses of 480."""
+    assert judged(0.4 + cycle(swing), 300.0 - cycle(3.0, lag=2))[0] == hunts
+
+
+@pytest.mark.parametrize(
+    ("swing_k", "hunts", "unanswered"),
+    [(0.25, False, True), (0.38, False, False), (0.55, True, False), (1.5, True, False)],
+)
+def test_liquid_answers_a_regular_cycle_from_four_tenths_of_a_kelvin(
+    swing_k: float, hunts: bool, unanswered: bool
+) -> None:
+    """Below 0.3 K it does not answer at all; the moving mean takes a ninth of a swing away."""
+    found, silent, measures = judged(0.4 + cycle(0.1), 300.0 - cycle(swing_k, lag=2))
+    assert measures["liquid_swing_k"] == pytest.approx(8 / 9 * swing_k, rel=0.02)
+    assert (found, silent) == (hunts, unanswered)
+
+
+@pytest.mark.parametrize(("swing", "unanswered"), [(0.075, False), (0.09, True)])
+def test_liquid_must_answer_an_opening_that_swings_by_eight_per_cent(
+    swing: float, unanswered: bool
+) -> None:
+    assert judged(0.4 + cycle(swing), 300.0 - cycle(0.2, lag=2))[:2] == (False, unanswered)
+
+
+def test_what_is_measured_of_a_cycle() -> None:
+    """A sine's 5th and 95th percentile lie at cos 9 degrees of its peak. Over a robust swing of
+    0.1 the liquid's 3 K, both passed by the moving mean alike, are 30 K per full opening."""
+    found, _, measures = judged(0.4 + cycle(0.1), 300.0 - cycle(3.0, lag=2))
+    assert found
+    assert measures["period_s"] == pytest.approx(110.0, rel=0.01)
+    assert measures["opening_swing"] == pytest.approx(0.1 * np.cos(np.pi / 20), rel=0.02)
+    assert measures["gain_k"] == pytest.approx(30.0, rel=0.01)
+    assert measures["mean_opening"] == pytest.approx(0.4, abs=0.003)
+    assert np.isnan(judged(np.zeros((1, LENGTH)), 300.0 - cycle(3.0))[2]["gain_k"])
+
+
+def thrown(edges: tuple[int, ...], swing: float = 0.1) -> FloatArray:
+    """A valve thrown between two openings at these steps of the block."""
+    at = np.arange(LENGTH) - 21
+    return 0.3 + swing * (np.searchsorted(edges, at, side="right") % 2)[None].astype(float)
+
+
+IRREGULAR = (8, 18, 21, 24, 30, 37, 40, 51)
+BEFORE, AFTER = (-18, -11, -6), (64, 68, 77)
+
+
+@pytest.mark.parametrize(
+    ("throws", "fall_k", "hunts"),
+    [(IRREGULAR, 4.2, True), (IRREGULAR, 3.8, False), (IRREGULAR[:-1], 5.0, False)],
+)
+def test_irregular_throws_hunt_when_the_liquid_swings_by_four_kelvin(
+    throws: tuple[int, ...], fall_k: float, hunts: bool
+) -> None:
+    """Four throws there and back, the liquid a step behind; seven are not enough."""
+    opening = thrown(BEFORE + throws + AFTER)
+    liquid = 300.0 - fall_k / 0.12 * np.roll(opening - 0.3, 1, axis=1)
+    found, _, measures = judged(opening, liquid)
+    assert measures["regularity"] < 0.9
+    assert found == hunts
+
+
+@pytest.mark.parametrize(("filled", "hunts"), [(44, True), (20, False)])
+def test_a_cycle_must_fill_more_than_half_of_its_block(filled: int, hunts: bool) -> None:
+    """Steps of the block in which the valve swings; it rests before and after."""
+    within = (np.arange(LENGTH) >= 21) & (np.arange(LENGTH) < 21 + filled)
+    wave = np.where(within, cycle(0.1, 6.0), 0.0)
+    found = judged(0.4 + wave, 300.0 - 40.0 * np.roll(wave, 1, axis=1))[0]
+    assert found == hunts
+
+
+@pytest.mark.parametrize(("period", "follows"), [(11.0, True), (16.0, False)])
+def test_liquid_with_a_period_of_its_own_is_not_the_valve_s(period: float, follows: bool) -> None:
+    """Half as long again, it neither keeps step with the opening nor lies in its band alone."""
+    assert judged(0.4 + cycle(0.1), 300.0 - cycle(1.2, period, 2))[0] == follows
+
+
+@pytest.mark.parametrize(("share", "hunts"), [(0.3, True), (0.5, False), (1.0, False)])
+def test_six_tenths_of_the_leaving_swing_must_be_the_subcooler_s_own(
+    share: float, hunts: bool
+) -> None:
+    """Liquid that enters with this share of the swing, in step with what leaves."""
+    wave = np.sin(2 * np.pi * np.arange(180) / 11.0)
+    outdoor = {
+        "subcooler_valve": 0.4 + 0.05 * wave,
+        "liquid_temperature_indoor_side": 298.15 - 1.5 * wave,
+        "liquid_temperature_outdoor_side": 312.15 - share * 1.5 * wave,
+    }
+    s = made.scene(180, outdoor=outdoor)
+    found = hunting.detect(s.samples, s.timebase, s.states, s.direction, s.plant)
+    assert found.judged.all()
+    assert found.hunting.tolist() == [hunts] * 3
+
+
+def logged(interval_s: float, period_s: float, swing: float, n: int) -> hunting.Hunting:
+    """A cycle as it is read every ``interval_s``."""
+    wave = np.sin(2 * np.pi * np.arange(n) * interval_s / period_s)
+    outdoor = {
+        "subcooler_valve": 0.4 + swing / 2 * wave,
+        "liquid_temperature_indoor_side": 298.15 - 15 * swing * wave,
+    }
+    s = made.scene(n, interval_s, outdoor=outdoor)
+    return hunting.detect(s.samples, s.timebase, s.states, s.direction, s.plant)
+
+
+@pytest.mark.parametrize(("interval_s", "judged"), [(15.0, True), (15.5, False)])
+def test_quiet_is_said_with_four_readings_in_the_shortest_period(
+    interval_s: float, judged: bool
+) -> None:
+    """A period of a minute read every quarter of a minute."""
+    found = logged(interval_s, 100.0, 0.0, 120)
+    assert (found.judged[1:-1] == judged).all()
+    assert (found.per_sample[60:70] == (0 if judged else -1)).all()
+    assert found.interval_s == interval_s
+
+
+@pytest.mark.parametrize(("interval_s", "told"), [(58.0, True), (60.0, False)])
+def test_from_a_minute_on_nothing_is_told(interval_s: float, told: bool) -> None:
+    found = logged(interval_s, 280.0, 0.2, 100)
+    assert found.hunting[2:-2].any() == told
+
+
+@pytest.mark.parametrize(("missing", "told"), [(16, True), (22, False)])
+def test_seven_tenths_of_a_block_are_enough(missing: int, told: bool) -> None:
+    """Sixty steps of a block; each within an interval of the last reading is seen as well."""
+    s = made.scene(180)
+    keep = (np.arange(180) < 80) | (np.arange(180) >= 80 + missing)
+    samples = type(s.samples)(
+        s.samples.time[keep], {k: v[keep] for k, v in s.samples.outdoor.items()}, {}
+    )
+    cut = made.of(samples, made.states(len(samples)), plant=s.plant)
+    found = hunting.detect(samples, cut.timebase, cut.states, cut.direction, cut.plant)
+    assert found.judged.tolist() == [True, told, True]
