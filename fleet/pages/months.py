@@ -10,10 +10,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET
 
 from fleet import access, asked
-from fleet.models import Client, ShareLink, System
+from fleet.models import Client, Event, ShareLink, System
 from fleet.pages import company, pdf, report, units
 from fleet.pages.forms import ShareForm
 from fleet.pages.report import MONTHS, Period
@@ -40,11 +41,21 @@ def told(request: HttpRequest, systems: QuerySet[System], prefer: Preference) ->
         "report": report.gather(shown, Period.before(now, months), prefer),
         "page": None if whole else page,
         "sites": sum(len(sites) for sites in found),
+        "all_of_it": "" if whole else _all_of_it(systems),
         "months": months,
         "choices": MONTHS,
         "now": now,
         "pdf": not pdf.missing(),
     }
+
+
+def _all_of_it(systems: QuerySet[System]) -> str:
+    """The whole in one line, where a page shows a part."""
+    number = systems.count()
+    lasting = Event.objects.filter(system__in=systems, closed_at=None, withdrawn=False).count()
+    said = ngettext("%(n)s system in all", "%(n)s systems in all", number) % {"n": number}
+    still = ngettext("%(n)s suspicion open today", "%(n)s suspicions open today", lasting)
+    return f"{said}, {still % {'n': lasting}}."
 
 
 def _page(

@@ -121,12 +121,13 @@ class SystemReport:
         )
 
     @property
-    def judged_days(self) -> str:
-        """On how many days enough could be judged."""
+    def judged_days(self) -> tuple[str, str]:
+        """On how many days enough could be judged: under a heading, and in a sentence."""
         inside = self._inside
         judged = int(np.isfinite(self.past.fault[inside]).sum())
         days = (self.period.last - self._first).days + 1
-        return _("%(judged)s of %(days)s days") % {"judged": judged, "days": days}
+        counts = {"judged": judged, "days": days}
+        return _("%(judged)s of %(days)s") % counts, _("%(judged)s of %(days)s days") % counts
 
     @property
     def cover(self) -> str:
@@ -204,7 +205,7 @@ class Report:
         if lasting:
             last = _("%(n)s still there") % {"n": lasting}
         if lasting == len(found):
-            last = _("still there")
+            last = _("still there") if lasting == 1 else _("all still there")
         return f"{came}, {last}; {done}"
 
 

@@ -24,7 +24,7 @@ COMFORT = (154.0, 180.0)
 
 _WIDE_K = 2.0
 _LEAST_SPAN = 4.0
-_FULL_DAY_H, _MANY_DAYS = 20.0, 45
+_FULL_DAY_H, _MANY_DAYS = 20.0, 100
 
 
 @dataclass(frozen=True)

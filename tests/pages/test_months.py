@@ -15,7 +15,7 @@ from pytest_django import Settings
 from diagnostics.analyse import METHOD_VERSION
 from diagnostics.windows import FEATURES, INDEX
 from fleet.models import DueDay, Event, PooledDay, Site, SiteVisit, System, VisitOutcome
-from fleet.pages import compare, past, report
+from fleet.pages import compare, past, pdf, report
 from fleet.pages.units import Preference
 from tests.pages import scene
 from tests.pages.scene import CANARY, Scene, signed_in
@@ -193,7 +193,9 @@ def test_a_long_report_comes_in_parts_of_whole_buildings(fleet: Scene) -> None:
     browser = signed_in(fleet.rep)
     first = browser.get("/clients/kingfisher/").content.decode()
     last = browser.get("/clients/kingfisher/?page=3").content.decode()
-    assert "Part 1 of 3: these counts are of the 4 buildings below, of 8." in first
+    assert "Part 1 of 3: the counts are of the 4 buildings below, out of 8." in first
+    assert "15 systems in all, 1 suspicion open today." in first
+    assert "PDF of part 1" in first or pdf.missing()
     assert f"{CANARY} Ferry Hall" in first
     assert "Wing 06" not in first
     assert "Wing 06" in last
@@ -201,6 +203,7 @@ def test_a_long_report_comes_in_parts_of_whole_buildings(fleet: Scene) -> None:
     whole = browser.get("/clients/kingfisher/?all=1").content.decode()
     assert "15 systems:" in whole
     assert 'rel="next"' not in whole
+    assert "in all, " not in whole
 
 
 def test_parts_hold_only_what_the_person_may_see(fleet: Scene) -> None:
