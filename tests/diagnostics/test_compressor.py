@@ -89,3 +89,62 @@ def test_flow_scales_with_displacement_and_bounds_stay_in_order(
     assert 0 < one.low_kg_s < one.flow_kg_s < one.high_kg_s
     assert scaled.flow_kg_s == pytest.approx(factor * one.flow_kg_s)
     assert scaled.low_kg_s == pytest.approx(factor * one.low_kg_s)
+
+
+@pytest.mark.parametrize(
+    ("ratio", "speed", "expected"),
+    [
+        (2.0, 60.0, 0.95),
+        (2.0, 30.0, 0.95),
+        (2.0, 15.0, 0.85),
+        (2.0, 0.0, 0.75),
+        (7.0, 60.0, 0.85),
+        (7.0, 7.5, 0.70),
+        # What no compressor does is taken at the end of the range.
+        (0.5, 60.0, 0.97),
+        (12.0, 60.0, 0.75),
+        (40.0, 60.0, 0.75),
+    ],
+)
+def test_efficiency_falls_with_the_ratio_and_below_thirty_turns_a_second(
+    ratio: float, speed: float, expected: float
+) -> None:
+    """Two points a unit of ratio, twenty between thirty turns a second and none."""
+    found = compressor.volumetric_efficiency(np.array([ratio]), np.array([speed]))
+    assert found == pytest.approx([expected])
+
+
+@pytest.mark.parametrize(
+    ("speed", "superheat_k", "low", "high"),
+    [
+        (60.0, 5.0, 0.17, 0.17),
+        (30.0, 5.0, 0.17, 0.17),
+        (15.0, 5.0, np.hypot(0.17, 0.075), np.hypot(0.17, 0.075)),
+        (60.0, 1.1, 0.17, 0.17),
+        (60.0, 0.9, 0.17, np.hypot(0.17, 0.20)),
+        (15.0, 0.0, np.hypot(0.17, 0.075), np.sqrt(0.17**2 + 0.075**2 + 0.20**2)),
+    ],
+)
+def test_bounds_by_their_parts(speed: float, superheat_k: float, low: float, high: float) -> None:
+    """A sixth either way; half of the doubt about leakage at half of thirty turns; a fifth more
+    upwards within a kelvin of saturation, where drops may come along."""
+    dew_k = float(R410A.t_dew_k(0.85e6)[0])
+    state = gas(speed_rps=speed, suction_temperature_k=dew_k + superheat_k)
+    flow = compressor.estimate(42e-6, state, R410A)
+    assert flow.flow_kg_s / flow.low_kg_s == pytest.approx(1.0 + low)
+    assert flow.high_kg_s / flow.flow_kg_s == pytest.approx(1.0 + high)
+
+
+def test_a_gas_colder_than_its_dew_point_is_taken_at_its_dew_point() -> None:
+    dew_k = float(R410A.t_dew_k(0.85e6)[0])
+    cold, dew = (
+        compressor.estimate(42e-6, gas(suction_temperature_k=dew_k - below), R410A)
+        for below in (4.0, 0.0)
+    )
+    assert cold.flow_kg_s == pytest.approx(dew.flow_kg_s)
+
+
+def test_the_estimate_is_displacement_times_speed_times_density_times_efficiency() -> None:
+    """42 cm3, 60 turns, 30.841 kg/m3 at 0.85 MPa and 10 degC; 2.5 over 0.85 MPa is 2.941."""
+    expected = 42e-6 * 60.0 * 30.8412 * (0.95 - 0.02 * (2.5 / 0.85 - 2.0))
+    assert compressor.estimate(42e-6, gas(), R410A).flow_kg_s == pytest.approx(expected, rel=5e-4)

@@ -113,3 +113,61 @@ def test_doubt_falls_as_the_valve_opens(travel: float, more: float) -> None:
     wider = min(1.0, travel + more * (1 - travel))
     near, far = (valve.hysteresis_sigma(np.array([x]))[0] for x in (travel, wider))
     assert far <= near
+
+
+def doubt(opening: float) -> float:
+    """Half width at 95 % of the logarithm of an uncalibrated flow, throat area known."""
+    known = replace(plant(), subcooler_valve_full_area_m2=2.2e-6)
+    travel = valve.area_m2(np.array([opening]), 1.0)
+    parts = valve.curve_prior(known)[:, None] * valve.curve_basis(travel)
+    return 2.0 * float(np.sqrt((parts**2).sum() + valve.hysteresis_sigma(travel)[0] ** 2))
+
+
+@pytest.mark.parametrize(
+    ("opening", "half_width"), [(1.0, 0.246), (0.5, 0.357), (0.3, 0.543), (0.2, 0.784)]
+)
+def test_doubt_is_a_quarter_fully_open_a_third_at_half_and_most_of_it_at_a_fifth(
+    opening: float, half_width: float
+) -> None:
+    """12 % of size; a power good to 0.15 on the logarithm of travel (opening less a twelfth over
+    eleven twelfths); 10 pulses of start and 6 of hysteresis, each over opening less a twelfth."""
+    beyond = opening - 1 / 12
+    by_hand = np.linalg.norm(
+        [0.12, 0.15 * np.log(beyond / (11 / 12)), 10 / 480 / beyond, 6 / 480 / beyond]
+    )
+    assert 2.0 * by_hand == pytest.approx(half_width, abs=1e-3)
+    assert doubt(opening) == pytest.approx(half_width, abs=1e-3)
+
+
+@pytest.mark.parametrize(("travel", "known"), [(0.021, True), (0.019, False)])
+def test_next_to_the_start_of_its_curve_a_flow_is_not_quantified(
+    travel: float, known: bool
+) -> None:
+    """Two per cent of travel are 9 pulses of 480, as many as the start itself is doubted by."""
+    assert np.isfinite(valve.curve_basis(np.array([travel]))).all() == known
+    assert np.isfinite(valve.hysteresis_sigma(np.array([travel]))).all() == known
+
+
+def test_travel_begins_at_forty_pulses_and_is_straight_from_there() -> None:
+    """Flow starts at 20 to 60 pulses of 480 (common practice): the middle."""
+    pulses = np.array([39.0, 40.0, 150.0, 260.0, 480.0, 600.0])
+    found = valve.area_m2(pulses / 480, 1.0)
+    assert found == pytest.approx([0.0, 0.0, 0.25, 0.5, 1.0, 1.0], abs=1e-12)
+
+
+def test_a_scaled_valve_passes_three_tenths_of_the_rated_flow_at_the_worked_state() -> None:
+    """45 kW at 165 kJ/kg are 0.2727 kg/s."""
+    flow = valve.mass_flow_kg_s(valve.full_area_m2(plant()), worked_velocity())
+    assert flow == pytest.approx(0.3 * 45e3 / 165e3, rel=2e-3)
+
+
+def test_the_unknown_start_lowers_a_flow_as_it_is_later() -> None:
+    """The logarithm of opening less start falls by 1 / (opening - start) for each unit of start."""
+    opening, later = 0.4, 1e-4
+    travel = valve.area_m2(np.array([opening]), 1.0)
+    slope = (
+        np.log(opening - valve.CURVE_START - later) - np.log(opening - valve.CURVE_START)
+    ) / later
+    size, power, start = valve.curve_basis(travel)[:, 0]
+    assert start == pytest.approx(slope, rel=1e-3)
+    assert (size, power) == pytest.approx((1.0, np.log(travel[0])))
