@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from diagnostics import refrigerant_tables as builder
 from diagnostics.plant import Refrigerant
-from diagnostics.refrigerant import WET_TOLERANCE_K, fluid
+from diagnostics.refrigerant import WET_TOLERANCE_K, _Line, _Sheet, fluid
 from diagnostics.units import PSI_PA
 
 R410A, R32, R454B = Refrigerant.R410A, Refrigerant.R32, Refrigerant.R454B
@@ -359,3 +359,37 @@ def test_the_builder_writes_one_table_a_refrigerant(
     assert written == {path.name for path in shipped.glob("*.npz")}
     with np.load(tmp_path / "tables" / "r-32.npz") as table:
         assert str(table["fluid_name"]) == "R-32"
+
+
+@pytest.mark.parametrize("refrigerant", list(Refrigerant))
+def test_a_table_reaches_as_far_as_it_says_and_no_further(refrigerant: Refrigerant) -> None:
+    """0.08 to 4.5 MPa, superheat to 100 K, subcooling to 60 K, 5 K on the wrong side."""
+    properties = fluid(refrigerant)
+    p = np.array([0.0799e6, 0.0801e6, 4.499e6, 4.501e6])
+    known = [False, True, True, False]
+    for function in (properties.t_bubble_k, properties.t_dew_k, properties.h_bubble_j_kg):
+        assert np.isfinite(function(p)).tolist() == known
+    middle = 2.0e6
+    bubble, dew = properties.t_bubble_k(middle)[0], properties.t_dew_k(middle)[0]
+    for below, there in ((-5.1, False), (-4.9, True), (59.9, True), (60.1, False)):
+        assert np.isfinite(properties.rho_liquid_kg_m3(bubble - below, middle))[0] == there
+        assert np.isfinite(properties.h_liquid_j_kg(bubble - below, middle))[0] == there
+    for above, there in ((-5.1, False), (-4.9, True), (99.9, True), (100.1, False)):
+        assert np.isfinite(properties.rho_vapour_kg_m3(middle, dew + above))[0] == there
+        assert np.isfinite(properties.h_vapour_j_kg(middle, dew + above))[0] == there
+
+
+def test_a_line_is_straight_between_its_nodes_and_ends_at_them() -> None:
+    line = _Line.through(np.array([1.0, 3.0, 5.0]), np.array([10.0, 20.0, 40.0]))
+    found = line(np.array([0.9, 1.0, 2.0, 3.0, 4.5, 5.0, 5.1]))
+    np.testing.assert_allclose(found, [np.nan, 10.0, 15.0, 20.0, 35.0, 40.0, np.nan])
+
+
+def test_a_sheet_is_bilinear_in_the_root_of_the_distance_from_saturation() -> None:
+    """Rows at ln p of 1, 2, 3; columns at roots of 0, 2 and 4, so at 0, 4 and 16 K."""
+    value = np.array([[0.0, 1.0, 3.0], [10.0, 11.0, 13.0], [20.0, 21.0, 23.0]])
+    sheet = _Sheet(1.0, 1.0, 2.0, value)
+    log_p = np.array([1.0, 1.0, 2.0, 1.5, 2.25, 3.0, 3.1, 0.9, 2.0, 2.0, 2.0])
+    away = np.array([0.0, 1.0, 4.0, 9.0, 16.0, 16.0, 1.0, 1.0, 16.5, -4.9, -5.1])
+    expected = [0.0, 0.5, 11.0, 7.0, 15.5, 23.0, np.nan, np.nan, np.nan, 10.0, np.nan]
+    np.testing.assert_allclose(sheet(log_p, away), expected)
