@@ -91,3 +91,61 @@ def test_what_is_not_logged_counts_as_usual() -> None:
     )
     expected = [[1.0, 0.0, 0.0, 0.0], [1.0, 0.0, 0.0, 1.0]]
     np.testing.assert_array_equal(expectation.design(bare), expected)
+
+
+@pytest.mark.parametrize(
+    ("name", "centre", "step", "prior_sd"),
+    [
+        ("air_to_indoor_k", 293.15, 2.0, 0.08),
+        ("load_to_indoor", 0.5, 0.02, 8.0),
+        ("simultaneous_s", 90.0, 24.0, 6.0),
+    ],
+)
+def test_a_slope_on_few_days_is_held_back_by_how_steep_slopes_usually_are(
+    name: str, centre: float, step: float, prior_sd: float
+) -> None:
+    """Four days by turns to either side: with n steps of x and noise s a slope b is learned as
+    b n x^2 / s^2 over that and the prior's precision. Of 900 s 24 s are a share of 0.0267."""
+    turns = by_turns(4, 1.0)
+    x = step / 900.0 if name == "simultaneous_s" else step
+    slope = 2.0 * prior_sd
+    subcooling = 5.0 + slope * x * turns
+    past = days(4, **{name: centre + step * turns, "subcooling_to_indoor_k": subcooling})
+    learned = expectation.learn(past)
+    assert learned is not None
+    told = 4 * x**2 / learned.noise_k**2
+    place = {"air_to_indoor_k": 1, "load_to_indoor": 2, "simultaneous_s": 3}[name]
+    expected = slope * told / (told + prior_sd**-2.0)
+    assert learned.mean[place] == pytest.approx(expected, rel=0.05)
+
+
+def test_a_prediction_is_as_sure_as_its_line_and_a_third_of_a_day_s_noise() -> None:
+    """Line good to 0.3 K and 0.02 K per K at 10 K: 0.36 K; noise 0.9 K over root 3 is 0.52 K."""
+    base = expectation.Baseline(
+        np.array([6.0, 0.1, 0.0, 2.0]), np.diag([0.09, 4e-4, 0.0, 0.0]), 21, 0.9
+    )
+    rows = windows(1, air_to_indoor_k=303.15, simultaneous_s=450.0)
+    value, sigma = base.predict(rows)
+    assert value == pytest.approx([6.0 + 1.0 + 1.0])
+    assert sigma == pytest.approx([np.sqrt(0.09 + 0.04 + 0.27)])
+
+
+def test_what_is_usual_of_any_system_grows_with_load_and_with_heat_given_off_indoors() -> None:
+    """5 K in cooling in the middle of 2 to 8 K, 3.4 K from no load to full, 3 K from never to
+    always cooling and heating at once; 10 K in heating, where three tenths of it is usual."""
+    for load, both_s, cooling, heating in (
+        (0.5, 0.0, 5.0, 9.1),
+        (1.0, 0.0, 6.7, 9.1),
+        (0.0, 0.0, 3.3, 9.1),
+        (0.5, 270.0, 5.9, 10.0),
+        (0.5, 900.0, 8.0, 12.1),
+    ):
+        rows = windows(1, load_to_indoor=load, simultaneous_s=both_s)
+        assert expectation.usual_cooling_k(rows) == pytest.approx([cooling])
+        assert expectation.usual_heating_k(rows) == pytest.approx([heating])
+
+
+def test_nothing_is_known_of_the_noise_elsewhere_but_what_is_usual() -> None:
+    base = expectation.Baseline(np.zeros(4), np.zeros((4, 4)), 5)
+    assert base.noise_k == 0.5
+    assert np.isnat(base.until)
