@@ -146,3 +146,101 @@ def test_a_repeated_reading_is_refreshed_as_often_as_it_is_asked_for(every: int)
 
 def test_how_often_a_constant_is_refreshed_cannot_be_told() -> None:
     assert np.isnan(tb.refresh_s(np.full(500, 3.0), tb.of_seconds(10.0 * np.arange(500))))
+
+
+@pytest.mark.parametrize(("pause", "gaps"), [(25.0, 0), (25.1, 1)])
+def test_two_intervals_and_a_half_are_no_gap(pause: float, gaps: int) -> None:
+    steps = np.array([10.0] * 8 + [pause] + [10.0] * 8)
+    segment = tb.of_seconds(np.append(0.0, np.cumsum(steps))).segment
+    assert segment.tolist() == [0] * 9 + [gaps] * 9
+
+
+@pytest.mark.parametrize(("slow", "gaps"), [(7, 7), (8, 0)])
+def test_a_pace_is_usual_where_most_of_fifteen_steps_keep_it(slow: int, gaps: int) -> None:
+    """Of the seven steps before and after, and itself."""
+    steps = np.array([10.0] * 30 + [120.0] * slow + [10.0] * 30)
+    base = tb.of_seconds(np.append(0.0, np.cumsum(steps)))
+    assert base.segment[-1] == gaps
+    assert base.usual_s[32] == (10.0 if gaps else 120.0)
+    assert base.usual_s[[0, -1]].tolist() == [10.0, 10.0]
+
+
+@pytest.mark.parametrize(("late_s", "inside"), [(0.0, True), (0.0005, True), (0.002, False)])
+def test_what_lies_on_the_edge_of_a_window_is_inside(late_s: float, inside: bool) -> None:
+    seconds = np.array([0.0, 10.0, 20.0 + late_s])
+    base = tb.of_seconds(seconds)
+    low, high = base.window(0.0, 20.0)
+    assert (low[0], high[0]) == (0, 3 if inside else 2)
+    low, high = base.window(20.0, 0.0)
+    assert (low[2], high[2]) == (0 if inside else 1, 3)
+    assert base.window(20.0, 0.0)[0] is low
+
+
+@pytest.mark.parametrize(("age_s", "held"), [(20.0, True), (20.0005, True), (20.1, False)])
+def test_a_value_of_two_intervals_of_age_is_held(age_s: float, held: bool) -> None:
+    base = tb.of_seconds(np.array([0.0, 10.0, 20.0, 30.0, 30.0 + age_s, 40.0 + age_s]))
+    values = np.array([1.0, 2.0, 3.0, 4.0, np.nan, 6.0])
+    kept = tb.hold(values, base)
+    assert (kept[4] == 4.0) == held
+    assert kept[[0, 1, 2, 3, 5]].tolist() == [1.0, 2.0, 3.0, 4.0, 6.0]
+    assert tb.hold(np.arange(6.0), base).tolist() == list(range(6))
+
+
+def test_nothing_is_held_before_the_first_value() -> None:
+    base = tb.of_seconds(10.0 * np.arange(4))
+    found = tb.hold(np.array([np.nan, np.nan, 5.0, np.nan]), base)
+    np.testing.assert_array_equal(found, [np.nan, np.nan, 5.0, 5.0])
+
+
+def test_near_reaches_before_and_after() -> None:
+    base = tb.of_seconds(10.0 * np.arange(10))
+    mask = np.arange(10) == 5
+    assert np.flatnonzero(tb.near(mask, base, 20.0, 10.0)).tolist() == [3, 4, 5, 6]
+    assert np.flatnonzero(tb.near(mask, base, 0.0, 0.0)).tolist() == [5]
+
+
+def test_a_lag_begins_anew_after_a_gap_and_at_the_beginning() -> None:
+    base = tb.of_seconds(np.array([0.0, 10, 20, 30, 3600, 3610, 3620, 3630]))
+    held = np.ones(8, bool)
+    assert tb.lag(held, base, 20.0).tolist() == [False, False, True, True] * 2
+    assert tb.lag(held, base, 20.5).tolist() == [False, False, False, True] * 2
+
+
+@pytest.mark.parametrize(("changes", "known"), [(49, False), (50, True)])
+def test_fifty_changes_tell_how_often_a_reading_is_refreshed(changes: int, known: bool) -> None:
+    values = np.arange(changes + 1) % 2.0
+    found = tb.refresh_s(values, tb.of_seconds(30.0 * np.arange(changes + 1)))
+    assert (found == 30.0) == known
+    assert np.isnan(found) != known
+
+
+@pytest.mark.parametrize(("early", "refresh_s"), [(1, 30.0), (6, 10.0)])
+def test_one_change_too_early_in_a_hundred_does_not_tell_the_pace(
+    early: int, refresh_s: float
+) -> None:
+    """Fresh every 30 s, but for a few answers that came after 10 s."""
+    steps = np.full(100, 30.0)
+    steps[10 * np.arange(1, early + 1)] = 10.0
+    seconds = np.append(0.0, np.cumsum(steps))
+    assert tb.refresh_s(np.arange(101) % 2.0, tb.of_seconds(seconds)) == refresh_s
+
+
+def test_missing_readings_are_no_changes() -> None:
+    """Every other one is missing; those that are there come every 20 s."""
+    values = np.where(np.arange(200) % 2 == 0, np.arange(200) % 4, np.nan)
+    assert tb.refresh_s(values, tb.of_seconds(10.0 * np.arange(200))) == 20.0
+
+
+def test_windows_that_were_looked_through_stay_out_of_print() -> None:
+    base = tb.of_seconds(10.0 * np.arange(4))
+    base.window(20.0, 0.0)
+    assert "window" not in repr(base)
+
+
+def test_an_empty_mask_was_never_true() -> None:
+    base = tb.of_seconds(np.zeros(0))
+    none = np.zeros(0, bool)
+    for found in (tb.seconds_since(none, base), tb.seconds_until(none, base), tb.starts(none)):
+        assert found.size == 0
+    assert tb.usual_intervals(np.zeros(0)).size == 0
+    assert tb.run_lengths(np.zeros(0))[0].size == 0
