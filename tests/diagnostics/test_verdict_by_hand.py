@@ -98,6 +98,7 @@ def test_without_data_the_score_is_that_of_the_prior() -> None:
     assert found.score == pytest.approx(70.0 * faults)
     assert found.conditions["normal"] == pytest.approx(1.0 - faults)
     assert (found.coverage, found.baseline_days, found.ledger, found.settle) == (0.0, 0, (), ())
+    assert not found.urgent
     assert found.plain == pytest.approx(found.conditions)
 
 
