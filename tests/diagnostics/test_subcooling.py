@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -189,3 +191,81 @@ def test_missing_readings_give_no_subcooling_and_no_warning() -> None:
     result = measure(running(N), 1)
     assert np.isnan(result.upstream_k).all()
     assert not result.at_saturation.any()
+
+
+def test_instruments_are_of_the_usual_classes() -> None:
+    """JCGM 100:2008, 4.3.7: limits of 1 % of 4.15 MPa and of 0.5 K, each over the root of 3."""
+    usual = subcooling.USUAL
+    assert usual.pressure_pa * 3**0.5 == pytest.approx(0.01 * 4.15e6, rel=1e-9)
+    assert usual.temperature_k * 3**0.5 == pytest.approx(0.5, rel=1e-9)
+
+
+def test_rooms_of_unknown_height_are_doubted_by_a_storey() -> None:
+    """Three metres of liquid, independent of all else."""
+    samples, properties = liquid(300.0, 308.0), fluid(Refrigerant.R410A)
+    known, unknown = (measure(samples, -1, plant(elevations=(z, z))) for z in (0.0, None))
+    rho = float(properties.rho_liquid_kg_m3(308.0, 2.5e6)[0])
+    slope = float(properties.dt_bubble_dp_k_pa(2.5e6)[0])
+    added = np.sqrt(unknown.sigma_k**2 - known.sigma_k**2)
+    assert added == pytest.approx(np.full(N, slope * rho * 9.80665 * 3.0), rel=1e-4)
+    # Towards the rooms the height does not matter.
+    onward = measure(liquid(308.0, 300.0), 1, plant(elevations=(None, None)))
+    assert onward.sigma_k == pytest.approx(measure(liquid(308.0, 300.0), 1).sigma_k)
+
+
+@pytest.mark.parametrize(
+    ("offset_k", "share_k"), [(0.0, 0.0), (0.8, 0.4), (-0.8, -0.4), (3.0, 0.5), (-3.0, -0.5)]
+)
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_learned_offset_is_shared_between_both_thermistors(
+    offset_k: float, share_k: float, sign: int
+) -> None:
+    """The outdoor side reads high by it: half is taken off there and half added here; of more
+    than a kelvin one of the two is at fault, and no more is shared."""
+    system, on = plant(elevations=(0.0, 0.0)), np.ones(N, bool)
+    states = States(np.full(N, State.SIMULTANEOUS, np.int8), on, on, np.zeros(N, np.int8))
+    properties = fluid(system.refrigerant)
+
+    def of(offset: float) -> Subcooling:
+        way = replace(told(sign), offset_k=offset)
+        return subcooling.measure(liquid(308.0, 308.0), way, states, properties, system)
+
+    plain, shared = of(0.0), of(offset_k)
+    assert shared.upstream_k - plain.upstream_k == pytest.approx(
+        np.full(N, sign * share_k), abs=1e-6
+    )
+    assert shared.other_k - plain.other_k == pytest.approx(np.full(N, -sign * share_k), abs=1e-6)
+
+
+@pytest.mark.parametrize(("of_sigma", "saturated"), [(0.99, True), (1.01, False)])
+def test_liquid_is_saturated_within_one_standard_uncertainty(
+    of_sigma: float, saturated: bool
+) -> None:
+    bubble_k = float(fluid(Refrigerant.R410A).t_bubble_k(2.5e6)[0])
+    sigma = float(measure(liquid(bubble_k, 300.0), 1).sigma_k[0])
+    result = measure(liquid(bubble_k - of_sigma * sigma, 300.0), 1)
+    assert (result.at_saturation == saturated).all()
+    still = measure(liquid(bubble_k, 300.0), 1, state=State.OFF)
+    assert not still.at_saturation.any()
+
+
+def test_a_column_that_rises_lowers_saturation_by_its_weight() -> None:
+    """R-410A at 2.5 MPa from rooms 20 m below: rho g h less pressure, 9.80665 m/s2."""
+    properties = fluid(Refrigerant.R410A)
+    result = measure(liquid(300.0, 308.0), -1, plant(elevations=(-20.0, -20.0)))
+    head = float(properties.rho_liquid_kg_m3(308.0, 2.5e6)[0]) * 9.80665 * -20.0
+    assert result.static_head_pa == pytest.approx(np.full(N, head))
+    bubble = float(properties.t_bubble_k(2.5e6 + head)[0])
+    assert result.upstream_k == pytest.approx(np.full(N, bubble - 308.0))
+    assert result.other_k == pytest.approx(np.full(N, bubble - 300.0))
+    assert 3.0 < float(properties.t_bubble_k(2.5e6)[0]) - bubble < 3.4
+
+
+def test_heights_are_weighed_by_capacity_and_by_who_heats() -> None:
+    """Two rooms at -20 and 4 m, the second thrice as large: -2 m together."""
+    system = plant(elevations=(-20.0, 4.0))
+    small, large = system.indoor
+    system = replace(system, indoor=(small, replace(large, cooling_capacity_w=16_800.0)))
+    assert subcooling.mean_elevation_m(running(2), system) == pytest.approx([-2.0, -2.0])
+    both = calls(np.array([HEAT, COOL]), np.array([HEAT, HEAT]))
+    assert subcooling.mean_elevation_m(both, system) == pytest.approx([-2.0, 4.0])
