@@ -9,6 +9,7 @@ import pytest
 
 from diagnostics import liquid_flow, subcooler
 from diagnostics.plant import BranchSide
+from diagnostics.state import State
 from diagnostics.subcooler import Logarithm, Stream
 from tests.diagnostics.made import Scene, scene, with_valve
 
@@ -155,3 +156,94 @@ def test_a_logarithm_is_of_positive_quantities_only(values: float, known: bool) 
     for sigma, usable in ((np.nan, True), (0.1, False)):
         unknown = subcooler.logarithm(np.array([2.0]), np.array([sigma]), np.array([usable]))
         assert np.isnan(unknown.value[0])
+
+
+def test_with_the_valve_closed_the_bounds_are_the_compressor_s() -> None:
+    """Its two bounds are four standard uncertainties of the logarithm apart; a valve after the
+    subcooler takes nothing from the stream."""
+    closed = NO_DROP | {"subcooler_valve": 0.0}
+    s = scene(plant=with_valve(side=BranchSide.INDOOR), outdoor=closed)
+    flow = liquid_flow.estimate(s.samples, s.states, s.direction, s.fluid, s.plant)
+    spread = np.sqrt(flow.compressor_high_kg_s / flow.compressor_low_kg_s)[180]
+    assert flow.low_kg_s[180] == pytest.approx(flow.main_kg_s[180] / spread)
+    expected = min(flow.main_kg_s[180] * spread, flow.compressor_high_kg_s[180])
+    assert flow.high_kg_s[180] == pytest.approx(expected)
+
+
+def test_a_flow_is_quantified_while_good_to_a_factor_of_two() -> None:
+    """Twice 0.35 either way is e^1.4 from bound to bound."""
+    widths: dict[bool, list[float]] = {True: [], False: []}
+    for opening in np.linspace(0.12, 0.6, 25):
+        s = scene(30, code=State.SIMULTANEOUS, outdoor={"subcooler_valve": float(opening)})
+        s = replace(s, plant=replace(s.plant, compressor_displacement_m3=1.0))
+        flow = liquid_flow.estimate(s.samples, s.states, s.direction, s.fluid, s.plant)
+        widths[bool(flow.quantified[15])].append(float(flow.high_kg_s[15] / flow.low_kg_s[15]))
+    assert max(widths[True]) < np.exp(1.4) < min(widths[False])
+    assert max(widths[True]) > np.exp(1.2)
+    assert min(widths[False]) < np.exp(1.6)
+
+
+def calibrated(departure: float, sigma: float, spacing_s: float, count: int) -> Logarithm:
+    """The valve passes ``departure`` more than it should, by so many readings of one opening."""
+    s = scene(3 * count)
+    at = stream_of(s)
+    plain = subcooler.bypass(at, s.plant)
+    ratio = Logarithm(np.full(count, -2.0), np.full(count, 0.6 * sigma))
+    whole = Logarithm(plain.value + 2.0 + departure, np.full(count, 0.8 * sigma))
+    found = liquid_flow._calibrated_bypass(at, ratio, whole, s.plant, spacing_s)
+    return Logarithm(found.value - plain.value, found.sigma)
+
+
+def test_many_half_hours_calibrate_a_valve_to_what_they_have_in_common() -> None:
+    """Their own errors average out; 8 % and the moment's doubt are left."""
+    found = calibrated(0.3, 0.05, 1800.0, 2000)
+    at = stream_of(scene(60))
+    moment = float(subcooler.instant_sigma(at)[10])
+    assert found.value == pytest.approx(np.full(2000, 0.3), abs=1e-3)
+    assert found.sigma[1000] == pytest.approx(np.hypot(moment, 0.08), rel=1e-3)
+
+
+@pytest.mark.parametrize(("spacing_s", "half_hours"), [(18.0, 1.0), (1800.0, 100.0), (7200.0, 100)])
+def test_readings_closer_than_half_an_hour_count_as_their_part_of_it(
+    spacing_s: float, half_hours: float
+) -> None:
+    """The uncalibrated curve is a prior about no departure, and each half hour is good to 0.5
+    and the moment's doubt: inverse variances add up."""
+    s = scene(300)
+    at = stream_of(s)
+    moment = float(subcooler.instant_sigma(at)[50])
+    prior = float(subcooler.bypass(at, s.plant).sigma[50]) ** 2 - moment**2
+    data = (0.25 + moment**2) / half_hours
+    found = calibrated(0.3, 0.5, spacing_s, 100)
+    assert found.value[50] == pytest.approx(0.3 * prior / (prior + data))
+    variance = prior * data / (prior + data)
+    assert found.sigma[50] == pytest.approx(np.sqrt(variance + moment**2 + 0.08**2))
+
+
+def test_a_closed_valve_has_no_bypass_to_calibrate() -> None:
+    s = scene(30, outdoor={"subcooler_valve": 0.0})
+    at = stream_of(s)
+    one = Logarithm(np.zeros(10), np.ones(10))
+    found = liquid_flow._calibrated_bypass(at, one, one, s.plant, 30.0)
+    assert np.isnan(found.value).all()
+    assert np.isnan(found.sigma).all()
+
+
+def test_the_main_stream_of_a_branch_before_the_subcooler_lacks_the_bypass() -> None:
+    """A ratio of 0.15 leaves 1/1.15; one said to be 0.6 is taken as 0.35, the most there is."""
+    s = scene(30)
+    at = stream_of(s)
+    flow = liquid_flow._compressor(s.samples, s.states, s.fluid, s.plant)
+    known = liquid_flow._from_compressor
+    for ratio, side, share in (
+        (0.15, 1.0, 1 / 1.15),
+        (0.6, 1.0, 1 / 1.35),
+        (0.15, -1.0, 1.0),
+        (0.15, 0.0, 1.15**-0.5),
+    ):
+        given = Logarithm(np.full(10, np.log(ratio)), np.full(10, 0.1))
+        found = known(flow, given, np.full(10, side), at, 3)
+        assert np.exp(found.value[5]) == pytest.approx(share * flow.flow_kg_s[0])
+        own = np.log(flow.high_kg_s[0] / flow.low_kg_s[0]) / 4
+        between = np.log(1.15) / 4 if side == 0.0 else 0.0
+        assert found.sigma[5] == pytest.approx(np.hypot(own, between))
