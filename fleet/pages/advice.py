@@ -6,11 +6,15 @@ import tomllib
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
 TABLE = Path(__file__).with_name("advice.toml")
+
+WET_RETURN, ALWAYS = "wet_return", "always"
+"""Tables of what comes before the checks of any condition, and of what is brought for all."""
 
 REFRIGERANT_CLASS = {"R-410A": "A1", "R-32": "A2L", "R-454B": "A2L"}
 """Safety group by ASHRAE 34."""
@@ -38,18 +42,30 @@ class Advice:
 
 
 @cache
-def _all() -> dict[str, Advice]:
+def _table() -> dict[str, Any]:
     with TABLE.open("rb") as file:
-        table = tomllib.load(file)
+        return tomllib.load(file)
+
+
+@cache
+def _all() -> dict[str, Advice]:
+    table = {name: entry for name, entry in _table().items() if name not in (WET_RETURN, ALWAYS)}
     return {
         condition: Advice(tuple(Check(**check) for check in entry["check"]), tuple(entry["bring"]))
         for condition, entry in table.items()
     }
 
 
-def advice(condition: str) -> Advice:
-    """Advice for a condition; none for one we have no words for."""
-    return _all().get(condition, Advice((), ()))
+def advice(condition: str, refrigerant: str = "", *, urgent: bool = False) -> Advice:
+    """Advice for a condition; none for one we have no words for.
+
+    ``urgent``: liquid may be coming back to the compressor, which is looked at before all else.
+    """
+    found = _all().get(condition, Advice((), ()))
+    first = tuple(Check(**check) for check in _table()[WET_RETURN]["check"]) if urgent else ()
+    always = _table()[ALWAYS]
+    bring = (*always["bring"], *always.get(REFRIGERANT_CLASS.get(refrigerant, ""), ()))
+    return Advice((*first, *found.checks), (*found.bring, *bring))
 
 
 def conditions() -> frozenset[str]:

@@ -73,7 +73,7 @@ def _standing(found: Event, prefer: Preference) -> dict[str, Any]:
         "sureness": f"{words.sureness(probability)}, {words.percent(probability)}",
         "urgent": bool(found.verdict.get("urgent")),
         "settle": settle.steps(found.verdict, prefer),
-        "advice": advice(found.condition),
+        "advice": advice(found.condition, found.system.refrigerant),
         "cautions": cautions(found.system.refrigerant),
         "is_open": found.closed_at is None,
         "acknowledged": found.state not in NOT_SEEN,
@@ -85,7 +85,7 @@ def _evidence(found: Event, prefer: Preference) -> dict[str, Any]:
     entries = ledger.lines(found.verdict, found.condition, prefer)
     told = [line for line in entries if line.measured != "–"]
     return {
-        "checks": _checks(found.condition, told),
+        "checks": _checks(found, told),
         "ledger": told[:FIRST_LINES],
         "more_ledger": told[FIRST_LINES:],
         "untold": [line.title for line in entries if line.measured == "–"],
@@ -107,10 +107,11 @@ def _chart(behind: Past, history: History, frame: Frame) -> Chart | None:
     return report_chart.chart(behind, frame, history.spans(frame.first, frame.last), inside)
 
 
-def _checks(condition: str, told: list[ledger.Line]) -> list[tuple[Check, ledger.Line | None]]:
+def _checks(found: Event, told: list[ledger.Line]) -> list[tuple[Check, ledger.Line | None]]:
     """What to check, with the logged number that belongs beside it."""
     by_name = {line.finding: line for line in told}
-    return [(check, by_name.get(check.finding)) for check in advice(condition).checks]
+    checks = advice(found.condition, urgent=bool(found.verdict.get("urgent"))).checks
+    return [(check, by_name.get(check.finding)) for check in checks]
 
 
 @require_GET

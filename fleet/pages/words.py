@@ -108,12 +108,21 @@ SLIGHT = 0.2
 """Log-likelihood ratio, 1.2 times likelier, below which a finding says little."""
 
 
+MANY_TIMES = 100
+
+
 def push(log_ratio: float) -> str:
-    """A log-likelihood ratio in words: how far one finding moves one suspicion."""
+    """A log-likelihood ratio in words: how far one finding moves one suspicion.
+
+    In no more digits than the tails of what each fault does to a reading are known.
+    """
     if abs(log_ratio) < SLIGHT:
         return _("says little")
     factor = math.exp(min(abs(log_ratio), 7.0))
-    shown = decimal(f"{factor:.1f}" if factor < 9.95 else f"{factor:.0f}")
+    if factor > MANY_TIMES:
+        shown = (_("over %(n)s") % {"n": MANY_TIMES}).replace(" ", NARROW)
+    else:
+        shown = decimal(f"{factor:.1f}" if factor < 9.95 else f"{round(factor, -1):.0f}")
     said = _("%(n)s times likelier") if log_ratio > 0 else _("%(n)s times less likely")
     return said.replace(" ", NARROW, 1) % {"n": shown}
 

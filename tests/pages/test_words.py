@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -21,15 +22,50 @@ def test_every_condition_has_words_and_every_fault_has_advice() -> None:
         assert advice.advice(condition).bring
 
 
+def test_wet_return_is_checked_before_anything_else() -> None:
+    for condition in advice.conditions():
+        calm, urgent = advice.advice(condition), advice.advice(condition, urgent=True)
+        assert urgent.checks[1:] == calm.checks
+        assert urgent.checks[0].finding == "discharge_superheat"
+        assert "competent person on site" in urgent.checks[0].confirms
+
+
+def test_what_is_brought_fits_the_refrigerants_class() -> None:
+    for condition in advice.conditions():
+        plain, flammable = (advice.advice(condition, it).bring for it in ("R-410A", "R-32"))
+        assert any("Gloves and goggles" in it for it in plain)
+        assert not any("flammable" in it for it in plain)
+        assert set(flammable) > set(plain)
+        assert any("Gas detector" in it for it in flammable)
+
+
+@pytest.mark.parametrize(
+    ("factor", "shown"),
+    [
+        (1.1, "says little"),
+        (2.44, "2.4\u00a0times likelier"),
+        (1 / 2.44, "2.4\u00a0times less likely"),
+        (54.0, "50\u00a0times likelier"),
+        (97.0, "100\u00a0times likelier"),
+        (237.0, "over\u00a0100\u00a0times likelier"),
+        (1e9, "over\u00a0100\u00a0times likelier"),
+        (1e-9, "over\u00a0100\u00a0times less likely"),
+    ],
+)
+def test_a_push_is_said_in_no_more_digits_than_it_is_known(factor: float, shown: str) -> None:
+    assert words.push(math.log(factor)) == shown
+
+
 def test_checks_point_at_findings_that_exist() -> None:
     known = {finding.name for finding in REGISTRY}
-    named = {c.finding for code in advice.conditions() for c in advice.advice(code).checks}
+    listed = [advice.advice(code, urgent=True) for code in advice.conditions()]
+    named = {check.finding for it in listed for check in it.checks}
     assert named - {""} <= known
 
 
 def test_no_advice_orders_refrigerant_in_or_out() -> None:
     for condition in advice.conditions():
-        for check in advice.advice(condition).checks:
+        for check in advice.advice(condition, urgent=True).checks:
             assert not {"add", "remove", "charge up", "vent"} & set(check.do.lower().split())
 
 
