@@ -278,14 +278,14 @@ def _titles(series: EventSeries) -> dict[str, str]:
 
 
 def _dates() -> dict[str, Any]:
-    """How the axis writes dates: the plot library names months in English only."""
-    if get_language() == settings.LANGUAGE_CODE:
-        return {"hoverformat": "%d %b %H:%M"}
+    """How the axis writes dates: as the page does, but for months, named in English only."""
+    english = get_language() == settings.LANGUAGE_CODE
+    day, short = ("%-d %b %Y", "%-d %b") if english else ("%d.%m.%Y", "%d.%m.")
     stops = [
-        {"dtickrange": [None, 86_399_999], "value": "%H:%M\n%d.%m.%Y"},
-        {"dtickrange": [86_400_000, None], "value": "%d.%m.%Y"},
+        {"dtickrange": [None, 86_399_999], "value": f"%H:%M\n{day}"},
+        {"dtickrange": [86_400_000, None], "value": day},
     ]
-    return {"hoverformat": "%d.%m. %H:%M", "tickformatstops": stops}
+    return {"hoverformat": f"{short} %H:%M", "tickformatstops": stops}
 
 
 def _layout(series: EventSeries) -> dict[str, Any]:

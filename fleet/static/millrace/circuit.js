@@ -8,7 +8,7 @@
 
   function text(value, digits, unit) {
     if (value === null || value === undefined) return "–";
-    return value.toFixed(digits).replace("-", "−").replace(".", said.point) + (unit ? " " + unit : "");
+    return value.toFixed(digits).replace("-", "−").replace(".", said.point) + (unit ? "\u00a0" + unit : "");
   }
 
   // A sentence of the page's language with its parts put in.
@@ -59,8 +59,10 @@
     const upstream = at("upstream_outdoor_side") ?? at("upstream_indoor_side");
     put(root, "subcooling", text(upstream, 1, units.difference));
     put(root, "other", text(at("other"), 1, units.difference));
+    // No finer than the bounds, which lie some ten per cent away or more.
+    const digits = at("flow") >= 0.1 ? 2 : 3;
     put(root, "flow", at("flow") === null ? said.no_flow
-      : put_in(said.flow, {flow: text(at("flow"), 3, "kg/s"), low: text(at("flow_low"), 3), high: text(at("flow_high"), 3)}));
+      : put_in(said.flow, {flow: text(at("flow"), digits, "kg/s"), low: text(at("flow_low"), digits), high: text(at("flow_high"), digits)}));
     put(root, "saturation", text(at("condensing"), 1) + " / " + text(at("evaporating"), 1, units.temperature));
   }
 
