@@ -105,6 +105,7 @@ def test_the_technician_reads_what_to_check_and_records_what_was_found(on_a_phon
     reader.look("ranking")
     reader.click(page.get_by_role("link", name="What to check first"))
     reader.sees(page.get_by_role("heading", name="Check first"))
+    reader.sees(page.locator(".checks li p"))
     expect(page.locator(".checks .logged").first).to_contain_text("expected")
     reader.look("event")
     reader.click(page.get_by_label("False alarm: nothing found"))
