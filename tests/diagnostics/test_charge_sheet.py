@@ -250,3 +250,75 @@ def test_where_no_state_is_entered_liquid_is_taken_at_a_warm_day_s() -> None:
     """Condensing at 45 degC with 15 K, so at 30 degC, and named in the sheet."""
     note = line(charge_sheet.sheet(PLANT, LiquidState(), NOTHING), "Density").note
     assert "R-410A, condensing at 45 °C, subcooled by 15 K: state taken, not measured" in note
+
+
+@pytest.mark.parametrize(
+    ("subcooling_k", "saturated_share", "open_below"),
+    [(0.95, 0.0, True), (1.05, 0.0, False), (2.0, 0.19, False), (2.0, 0.21, True)],
+)
+def test_a_shortage_is_open_below_a_kelvin_or_where_a_fifth_of_the_time_is_saturated(
+    subcooling_k: float, saturated_share: float, open_below: bool
+) -> None:
+    """Common practice, no source: flash gas begins about there."""
+    change = made(subcooling_to_indoor_k=subcooling_k, saturated_share=saturated_share).departure
+    assert change is not None
+    assert change.open_below is open_below
+
+
+@pytest.mark.parametrize(("seconds", "told"), [(1799.0, False), (1800.0, True)])
+def test_half_an_hour_is_the_least(seconds: float, told: bool) -> None:
+    day = rows.windows(1, to_indoor_s=seconds)
+    assert (charge_sheet.departure(day, BASELINE) is not None) == told
+
+
+def test_no_charge_is_more_than_all_short() -> None:
+    """20 K at a tenth of a kelvin per per cent would be 200 % below."""
+    change = made(subcooling_to_indoor_k=-15.0).departure
+    assert change is not None
+    assert (change.low_percent, change.high_percent) == pytest.approx(
+        (-100.0, (-20.0 + 2 * SIGMA_K) / 0.5)
+    )
+    none = made(subcooling_to_indoor_k=-60.0).departure
+    assert none is not None
+    assert (none.low_percent, none.high_percent) == (-100.0, -100.0)
+
+
+@pytest.mark.parametrize(
+    ("residual_k", "told"), [(0.80, False), (0.82, True), (-0.80, False), (-0.82, True)]
+)
+def test_a_change_is_told_beyond_two_standard_uncertainties(residual_k: float, told: bool) -> None:
+    """Twice 0.4041 K is 0.808 K."""
+    change = made(subcooling_to_indoor_k=5.0 + residual_k).departure
+    assert change is not None
+    assert change.told is told
+
+
+@pytest.mark.parametrize(
+    ("limit", "said"),
+    [(18.5 / 30.0, "100% of the limit, not above it"), (0.6, "103% of the limit, above it")],
+)
+def test_what_equals_the_limit_is_not_above_it(limit: float, said: str) -> None:
+    sheet = made(entered=Entered(limit_kg_m3=limit, limit_edition="2020"))
+    assert line(sheet, "Limit").note.startswith(said)
+
+
+def test_a_weighed_charge_counts_before_the_rated_one() -> None:
+    sheet = made(entered=Entered(weighed_kg=15.0))
+    room = line(sheet, "Whole charge in the smallest room")
+    assert room.value == pytest.approx(0.5)
+    assert room.note.startswith("charge weighed over Copy room")
+    assert line(sheet, "CO2").value == pytest.approx(15.0 * 2.088)
+    unrated = made(replace(PLANT, rated_charge_kg=None), Entered(weighed_kg=15.0))
+    assert line(unrated, "Charge recovered").note == "no rated charge to compare it with"
+
+
+def test_no_charge_is_expected_of_lines_that_are_not_known() -> None:
+    sheet = made(replace(PLANT, liquid_lines=()), Entered(factory_charge_kg=12.0))
+    assert not [each for each in sheet.lines if each.title.startswith("Expected")]
+
+
+def test_a_system_not_seen_yet_has_no_past() -> None:
+    sheet = charge_sheet.sheet(PLANT, SATURATED_40, NOTHING)
+    assert sheet.departure is None
+    assert "no past of its own" in line(sheet, "Charge against").note
+    assert charge_sheet.departure(rows.windows(0), BASELINE) is None
