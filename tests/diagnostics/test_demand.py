@@ -183,3 +183,53 @@ def test_the_order_of_the_units_does_not_matter(units: list[tuple], random: obje
     known = ~np.isnan(one.share)
     parts = one.cooling_share + one.heating_share
     assert np.all(parts[known] <= one.share[known] + 1e-9)
+
+
+def short_since(seconds: list[float], room_k: list[float]) -> list[float]:
+    """Seconds unmet of one cooled room with a setpoint of 297.15 K."""
+    n = len(seconds)
+    rows = {
+        "demand": np.ones((1, n)),
+        "call": np.full((1, n), COOL),
+        "room_temperature": np.array([room_k]),
+        "setpoint": np.full((1, n), 297.15),
+    }
+    samples = Samples(signals.instants(np.array(seconds)), signals.running(n).outdoor, rows)
+    return demand.compare(samples, made.states(n), plant(6000.0)).unmet_s.tolist()
+
+
+@pytest.mark.parametrize(("gap_s", "unmet_s"), [(900.0, 910.0), (901.0, 0.0)])
+def test_a_room_stays_short_over_a_quarter_of_an_hour_without_samples(
+    gap_s: float, unmet_s: float
+) -> None:
+    found = short_since([0.0, 10.0, 10.0 + gap_s, 20.0 + gap_s], [300.0] * 4)
+    assert found[2] == unmet_s
+    assert found[3] == (unmet_s + 10.0 if unmet_s else 10.0)
+
+
+@pytest.mark.parametrize(("excess_k", "short"), [(0.99, False), (1.01, True)])
+def test_a_room_is_short_from_a_kelvin_on(excess_k: float, short: bool) -> None:
+    found = short_since([0.0, 10.0, 20.0], [297.15, 297.15 + excess_k, 297.15 + excess_k])
+    assert found == ([0.0, 10.0, 20.0] if short else [0.0, 0.0, 0.0])
+
+
+def test_a_room_that_is_met_in_between_begins_anew() -> None:
+    found = short_since([0.0, 10.0, 20.0, 30.0, 40.0], [300.0, 300.0, 297.0, 300.0, 300.0])
+    assert found == [0.0, 10.0, 0.0, 10.0, 20.0]
+
+
+def test_a_call_that_contradicts_the_demand_is_no_call() -> None:
+    """It asks while its call says off or fan: then the mode, or else its room, says what for."""
+    rows = {
+        "demand": np.ones((3, 4)),
+        "call": np.repeat([[OFF], [FAN], [COOL]], 4, axis=1),
+        "room_temperature": np.full((3, 4), 292.0),
+        "setpoint": np.full((3, 4), 296.0),
+    }
+    heats = compare_rows(rows, (2000.0, 3000.0, 5000.0), State.SIMULTANEOUS)
+    assert (heats.heating_share[0], heats.cooling_share[0]) == pytest.approx((0.5, 0.5))
+    assert heats.imbalance_w[0] == pytest.approx(0.0)
+    assert heats.shortfall_k[0] == pytest.approx(0.5 * 4.0)
+    cools = compare_rows(rows, (2000.0, 3000.0, 5000.0), State.COOLING)
+    assert cools.cooling_share[0] == 1.0
+    assert cools.imbalance_w[0] == pytest.approx(10_000.0)
