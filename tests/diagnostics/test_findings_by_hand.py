@@ -254,3 +254,22 @@ def test_a_healthy_row_is_within_a_standard_uncertainty_of_what_is_expected(name
     found = measured(name)
     if np.isfinite(found.deviation[0]):
         assert abs(found.deviation[0]) <= found.sigma[0]
+
+
+MACHINE = {"discharge_superheat", "superheats_agree"}
+"""Doubted by what compressors differ, not by what instruments err."""
+SUREST_AND_LEAST = {"K": (0.29, 1.2), "share": (0.005, 0.2), "ratio": (0.1, 0.5)}
+
+
+@pytest.mark.parametrize("name", sorted(set(FINDINGS) - MACHINE))
+def test_a_finding_is_as_sure_as_instruments_are(name: str) -> None:
+    """A thermistor of 0.5 K is sure to 0.29 K (rectangular) at best; with a transducer of 1 % (0.7
+    K) and a poor contact it is within 1.2 K. Of a share a fifth is as good as not known. Gauges of
+    0.5 to 1 % of 4.15 and 1.7 MPa differ by 13 to 26 kPa, as roots of sums of squares over 3."""
+    finding = FINDINGS[name]
+    sigma = measured(name, expected_drop_k=9.0, drop_open_k=9.0).sigma[0]
+    if finding.unit == "kPa":
+        assert 13.0 < sigma < 26.0
+    elif finding.unit in SUREST_AND_LEAST and name != "subcooling_change":
+        low, high = SUREST_AND_LEAST[finding.unit]
+        assert low < sigma < high
