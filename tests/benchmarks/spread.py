@@ -13,6 +13,7 @@ import argparse
 import sys
 from collections import defaultdict
 from dataclasses import dataclass
+from itertools import islice
 
 import numpy as np
 from scipy import optimize, stats
@@ -25,7 +26,7 @@ from diagnostics.windows import Windows
 from fixtures.exams import exam
 from fixtures.simulator.spec import Fault, SystemSpec
 from tests.benchmarks.analysed import by_days
-from tests.benchmarks.judgement import cases
+from tests.benchmarks.judgement import cases, groups
 from tests.benchmarks.judgement.examine import each
 from tests.benchmarks.judgement.groups import TUNING_SEED
 
@@ -53,6 +54,17 @@ _READS = {
     "suction_temperature": "suction_thermistor",
     "discharge_temperature": "discharge_thermistor",
 }
+_OUTDOOR_SIDE = "liquid_temperature_outdoor_side"
+_INDOOR_SIDE = "liquid_temperature_indoor_side"
+_SWAPPED = {
+    frozenset({_OUTDOOR_SIDE, _INDOOR_SIDE}): "liquid_thermistors_swapped",
+    frozenset({"suction_temperature", _INDOOR_SIDE}): "suction_and_indoor_side_swapped",
+    frozenset({"suction_temperature", _OUTDOOR_SIDE}): "suction_and_outdoor_side_swapped",
+}
+_COOL = ("outdoor_coil_temperature", "outdoor_air_temperature", "subcooler_gas_temperature")
+for _other in _COOL:
+    _SWAPPED[frozenset({_other, _INDOOR_SIDE})] = "indoor_side_thermistor_misplaced"
+    _SWAPPED[frozenset({_other, _OUTDOOR_SIDE})] = "outdoor_side_thermistor_misplaced"
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,6 +81,9 @@ def way_of(faults: tuple[Fault, ...]) -> str:
     if not faults:
         return "normal"
     (fault,) = faults
+    if fault.kind == "swapped_wires":
+        pair = frozenset({fault.channel, fault.other_channel})
+        return _SWAPPED.get(pair, "wires of others swapped")
     if fault.kind == "charge":
         size = "slight" if abs(fault.severity) < SLIGHT else "marked"
         return f"{fault.condition}_{size}"
@@ -123,7 +138,9 @@ def main() -> int:
     parser.add_argument("--days", type=float, default=7.0)
     options = parser.parse_args()
     drawn = exam(TUNING_SEED, options.systems, options.days)
-    systems = each(rows, [spec for spec in drawn if len(spec.conditions) == 1])
+    wired = groups.swapped_wires(groups.Size(TUNING_SEED, options.systems, options.days))
+    specs = [spec for spec in drawn if len(spec.conditions) == 1]
+    systems = each(rows, specs + list(islice(wired, options.systems)))
     for name, ways in deviations(systems).items():
         sys.stdout.write(f"\n{name}\n")
         span = weigh.table().likelihoods[name].span

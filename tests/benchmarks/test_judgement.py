@@ -45,8 +45,8 @@ def specs() -> list[SystemSpec]:
 def test_the_exam_prints_every_figure_for_three_systems(specs: list[SystemSpec]) -> None:
     outcomes = [examine.sit(Sitting(groups.FLEET, spec)) for spec in specs]
     titles = dict(exam.sections(outcomes))
-    assert len(titles) == 7
-    assert sum(figure.bar is not None for made in titles.values() for figure in made) == 20
+    assert len(titles) == 8
+    assert sum(figure.bar is not None for made in titles.values() for figure in made) == 21
     lines = list(exam.lines(outcomes))
     assert any(line.startswith("misdiagnosed") for line in lines)
     # Groups that nobody sits in show as such, and a bar on nothing is not met.

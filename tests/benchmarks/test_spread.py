@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from itertools import islice
+
 import numpy as np
 import pytest
 
 from diagnostics import weigh
 from fixtures.exams import exam
 from tests.benchmarks import spread
+from tests.benchmarks.judgement import groups
 
 
 def test_every_single_fault_of_an_exam_has_a_hypothesis_of_its_condition() -> None:
@@ -18,6 +21,15 @@ def test_every_single_fault_of_an_exam_has_a_hypothesis_of_its_condition() -> No
     for spec in alone:
         (name,) = spec.conditions
         assert weigh.CONDITIONS[condition[spread.way_of(spec.faults)]] == name
+
+
+def test_wires_of_a_liquid_thermistor_and_of_any_cool_pipe_have_a_hypothesis() -> None:
+    wired = islice(groups.swapped_wires(groups.Size(1, 60, 1.0)), 60)
+    ways = {spread.way_of(spec.faults) for spec in wired} - {"wires of others swapped"}
+    assert len(ways) == 5
+    table = weigh.table()
+    sensors = weigh.CONDITIONS.index("sensor_fault")
+    assert all(table.condition[table.hypotheses.index(way)] == sensors for way in ways)
 
 
 def test_a_stray_value_moves_the_likeliest_bell_hardly() -> None:

@@ -29,6 +29,8 @@ def sections(outcomes: list[Outcome]) -> Iterable[Section]:
     """All figures, in the order in which they are printed."""
     fleet = [o for o in outcomes if o.group == groups.FLEET]
     yield "Verdicts", list(verdicts(fleet, [o for o in outcomes if o.healthy]))
+    wired = [o for o in outcomes if o.group == groups.WIRES]
+    yield "Two thermistors' wires swapped, on healthy systems", list(wires(wired))
     yield "Charge found in one week", list(rungs(outcomes))
     yield "Probabilities", list(calibration.figures_of(fleet))
     yield "Direction of the liquid", list(direction(outcomes))
@@ -65,6 +67,18 @@ def verdicts(fleet: list[Outcome], healthy: list[Outcome]) -> Iterable[Figure]:
     yield figures.systems(
         "one fault or none: a second one is named", (bool(o.second) for o in alone)
     )
+
+
+def wires(outcomes: list[Outcome]) -> Iterable[Figure]:
+    """What is called of systems with nothing wrong but two wires: a sensor fault, or nothing."""
+    yield figures.systems("called a sensor fault", (o.called and o.right for o in outcomes))
+    wrong = figures.systems(
+        "called a fault of the plant", (o.called and not o.right for o in outcomes)
+    )
+    yield wrong
+    yield figures.systems(
+        "the same at 0.8 or more", (o.confidently_wrong for o in outcomes)
+    ).against(most(0.05))
 
 
 def rungs(outcomes: list[Outcome]) -> Iterable[Figure]:

@@ -8,16 +8,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from itertools import islice
+from itertools import combinations, islice
+
+import numpy as np
 
 from fixtures.exams import exam
+from fixtures.simulator.sensors import THERMISTORS
 from fixtures.simulator.spec import Fault, SystemSpec
 
 TUNING_SEED = 1
 EXAM_SEED = 95_001
 HALVES = {"tuning": TUNING_SEED, "exam": EXAM_SEED}
 
-FLEET, HEALTHY = "fleet", "healthy"
+FLEET, HEALTHY, WIRES = "fleet", "healthy", "wires"
 CLEAR, BIASED, CLASS_A = "clear", "biased", "class_a"
 SENSOR_GROUPS = (CLEAR, BIASED, CLASS_A)
 RUNGS = {
@@ -64,7 +67,8 @@ def everyone(size: Size) -> list[Sitting]:
     for place, name in enumerate(SENSOR_GROUPS):
         sound = sound_sensors(replace(size, seed=size.seed + 20 + place), name)
         sittings += [Sitting(name, spec) for spec in islice(sound, size.part(1 / 6))]
-    return sittings
+    wired = swapped_wires(replace(size, seed=size.seed + 30))
+    return sittings + [Sitting(WIRES, spec) for spec in islice(wired, size.part(1 / 4))]
 
 
 def healthy(size: Size, count: int) -> list[SystemSpec]:
@@ -75,6 +79,20 @@ def healthy(size: Size, count: int) -> list[SystemSpec]:
 def faulty(size: Size) -> Iterator[SystemSpec]:
     """Systems of the mixture that have a fault, without end."""
     return (spec for spec in _endless(size, None) if spec.faults)
+
+
+def swapped_wires(size: Size) -> Iterator[SystemSpec]:
+    """Healthy systems in which two thermistors sit on each other's terminals, without end."""
+    rng = np.random.default_rng(size.seed)
+    for spec in _endless(size, None):
+        if spec.faults:
+            continue
+        pairs = list(
+            combinations([name for name in THERMISTORS if name not in spec.style.missing], 2)
+        )
+        one, other = pairs[int(rng.integers(len(pairs)))]
+        fault = Fault("swapped_wires", 1.0, channel=one, other_channel=other)
+        yield replace(spec, faults=(fault,))
 
 
 def sound_sensors(size: Size, sensors: str | None) -> Iterator[SystemSpec]:
