@@ -226,6 +226,44 @@ def test_liquid_with_a_period_of_its_own_is_not_the_valve_s(period: float, follo
     assert judged(0.4 + cycle(0.1), 300.0 - cycle(1.2, period, 2))[0] == follows
 
 
+@pytest.mark.parametrize(
+    ("period", "swing_k", "hunts"),
+    [
+        # Nine intervals between crossings in ten minutes: 0.4 K that keep step are enough.
+        (11.0, 0.45, True),
+        # Eight, and five: 0.6 K.
+        (12.0, 0.50, False),
+        (12.0, 0.62, True),
+        (17.0, 0.58, False),
+        (17.0, 0.64, True),
+        # Four, and three: 1 K. With two nobody can tell a cycle from two strokes.
+        (22.0, 0.95, False),
+        (22.0, 1.05, True),
+        (28.0, 0.95, False),
+        (28.0, 1.08, True),
+        (32.0, 3.00, False),
+    ],
+)
+def test_the_fewer_strokes_are_seen_the_more_the_liquid_must_swing(
+    period: float, swing_k: float, hunts: bool
+) -> None:
+    one = judged(0.4 + cycle(0.1, period), 300.0 - cycle(1.0, period, 2))[2]["liquid_swing_k"]
+    liquid = 300.0 - cycle(swing_k / one, period, 2)
+    found, _, measures = judged(0.4 + cycle(0.1, period), liquid)
+    assert measures["liquid_swing_k"] == pytest.approx(swing_k)
+    assert found == hunts
+
+
+def test_a_moving_condenser_does_not_hide_a_fast_cycle_that_the_liquid_follows() -> None:
+    """A swing of 3 K every 250 s beside a cycle of 80 s: in the cycle's own band it follows."""
+    fans = cycle(3.0, 25.0)
+    found, _, measures = judged(0.4 + cycle(0.1, 8.0), 300.0 + fans - cycle(1.0, 8.0, 1))
+    assert measures["liquid_swing_k"] > 2.0
+    assert found
+    assert not judged(0.4 + cycle(0.1, 8.0), 300.0 + fans)[0]
+    assert not judged(0.4 + cycle(0.1, 8.0), 300.0 + fans + cycle(1.0, 8.0))[0]
+
+
 @pytest.mark.parametrize(("share", "hunts"), [(0.3, True), (0.5, False), (1.0, False)])
 def test_six_tenths_of_the_leaving_swing_must_be_the_subcooler_s_own(
     share: float, hunts: bool
