@@ -167,3 +167,93 @@ def test_the_decay_ratio_by_hand() -> None:
     the middle of the minima, and -0.5 lies 1.2 below the middle of 1.0 and 0.4; 0.8 / 1.2."""
     found = oscillation.decay_ratio(np.array([[1.0, -0.5, 0.4, -0.3, 0.2, 0.1]]))
     assert found == pytest.approx(2.0 / 3.0)
+
+
+def crossing_after(*intervals: int) -> np.ndarray:
+    """A row of 1 and -1 by turns that changes its sign after so many lags each."""
+    signs = [1.0 if i % 2 == 0 else -1.0 for i in range(len(intervals) + 1)]
+    return np.repeat(signs, [2, *intervals])[None, :]
+
+
+def test_period_and_regularity_of_crossings_by_hand() -> None:
+    """Intervals of 3, 5, 3 and 5 lags: mean 4, so a period of 8; standard deviation
+    sqrt(4 / 3), and a third of 4 over it is 1.1547."""
+    found = oscillation.regularity(crossing_after(3, 5, 3, 5, 9))
+    assert found.intervals.tolist() == [4]
+    assert found.period == pytest.approx([8.0])
+    assert found.index == pytest.approx([4.0 / np.sqrt(4.0 / 3.0) / 3.0])
+
+
+def test_a_crossing_lies_where_the_line_between_two_lags_crosses() -> None:
+    """From 3 to -1 three quarters of a lag on, from -1 to 1 half of it, from 4 to -1 0.8."""
+    row = np.array([[5.0, 3.0, -1.0, -1.0, 1.0, 4.0, -1.0]])
+    found = oscillation.regularity(row)
+    crossings = np.array([1.75, 3.5, 5.8])
+    gaps = np.diff(crossings)
+    assert found.intervals.tolist() == [2]
+    assert found.period == pytest.approx([2.0 * gaps.mean()])
+    assert found.index == pytest.approx([gaps.mean() / gaps.std(ddof=1) / 3.0])
+
+
+def test_ten_intervals_are_looked_at_and_those_after_them_not() -> None:
+    found = oscillation.regularity(crossing_after(*[4, 6] * 5, 40, 1, 40, 7))
+    assert found.intervals.tolist() == [10]
+    assert found.period == pytest.approx([10.0])
+    assert found.index == pytest.approx([5.0 / np.sqrt(10.0 / 9.0) / 3.0])
+    few = oscillation.regularity(crossing_after(*[4, 6] * 5, 40, 1, 40, 7), intervals=3)
+    assert few.intervals.tolist() == [3]
+    assert few.period == pytest.approx([2.0 * 14.0 / 3.0])
+
+
+@pytest.mark.parametrize(
+    ("intervals", "count", "period"), [((), 0, np.nan), ((5,), 0, np.nan), ((5, 9), 1, 10.0)]
+)
+def test_one_interval_has_a_period_but_no_regularity(
+    intervals: tuple[int, ...], count: int, period: float
+) -> None:
+    found = oscillation.regularity(crossing_after(*intervals))
+    assert found.intervals.tolist() == [count]
+    np.testing.assert_array_equal(found.period, [period])
+    assert np.isnan(found.index).all()
+
+
+def test_correlation_at_a_lag_is_the_mean_product_over_the_deviations() -> None:
+    """Biased: of fewer products, but over the same sum."""
+    first, second = np.array([[1.0, -1.0, 2.0, -2.0]]), np.array([[0.0, 3.0, -3.0, 0.0]])
+    scale = np.sqrt(10.0 * 18.0)
+    expected = [(-3.0 - 6.0) / scale, (3.0 + 3.0) / scale, -3.0 / scale, 0.0]
+    assert oscillation.cross_correlation(first, second)[0] == pytest.approx(expected, abs=1e-12)
+    assert oscillation.cross_correlation(first, second, 2).shape == (1, 2)
+    # A level on either is taken off.
+    shifted = oscillation.cross_correlation(first + 7.0, second - 4.0)
+    assert shifted[0] == pytest.approx(expected, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("row", "ratio"),
+    [
+        # Low 0.2 at lag 2, high 0.6 at 4, low 0.0 at 7: the high stands above the line between
+        # the lows by 0.6 - (0.2 - 0.2 * 2 / 5), the low below that to the high by 0.8 - 0.2.
+        ([1.0, 0.5, 0.2, 0.4, 0.6, 0.3, 0.1, 0.0, 0.1], (0.6 - 0.12) / (0.8 - 0.2)),
+        # No second low, no high, no low at all.
+        ([1.0, 0.5, 0.2, 0.4, 0.6, 0.3, 0.2, 0.1, 0.0], 0.0),
+        ([1.0, 0.5, 0.2, 0.4, 0.6, 0.7, 0.8, 0.9, 1.0], 0.0),
+        ([1.0, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2], 0.0),
+        # A flat bottom and a flat top count from their first lag.
+        ([1.0, -0.5, -0.5, 0.5, 0.5, -0.5, -0.5, 0.5, 0.5], 1.0 / (1.0 - 0.5 / 3 + 0.5)),
+    ],
+)
+def test_decay_ratios_by_hand(row: list[float], ratio: float) -> None:
+    found = oscillation.decay_ratio(np.array([row, [1.0] * len(row)]))
+    assert found == pytest.approx([ratio, 0.0])
+
+
+def test_detrending_is_a_least_squares_line_or_parabola() -> None:
+    steps = np.arange(50.0)
+    rows = np.random.default_rng(6).normal(size=(2, 50)) + 0.1 * steps + 0.02 * steps**2
+    for degree in (1, 2):
+        fits = [np.polyval(np.polyfit(steps, row, degree), steps) for row in rows]
+        assert oscillation.detrend(rows, degree) == pytest.approx(rows - np.array(fits), abs=1e-9)
+    assert oscillation.detrend(rows) == pytest.approx(oscillation.detrend(rows, 1))
+    rows[0, 3] = np.nan
+    assert np.isnan(oscillation.detrend(rows)).all(axis=1).tolist() == [True, False]
