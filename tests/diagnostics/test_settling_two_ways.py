@@ -230,3 +230,46 @@ def test_own_instruments_do_not_share_the_faults_they_are_blind_to() -> None:
         (entry.mean[0], np.hypot(entry.spread[0], 1.5))
     )
     assert mean[low] != pytest.approx(mean[0])
+
+
+def test_an_unlikely_condition_is_told_from_further_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    """31 in 100, 4 spreads apart: as likely as the other at 2 + ln(69/31) / 4 = 2.2."""
+    (step,) = told(monkeypatch, own(4.0), normal=0.69, flow_restriction=0.31)
+    assert [point.partition(":")[0] for point in step.points] == [
+        "it below 2.2 K",
+        "it above 2.2 K",
+    ]
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_the_best_cut_is_the_best_of_all_tried_one_by_one(seed: int) -> None:
+    """Mass below times mass above times the squared distance of what they say; four per cent of
+    the mass on either side at least."""
+    rng = np.random.default_rng(seed)
+    joint, member = rng.random((9, 3)) ** 3, np.array([[1.0, 0.0], [0.0, 1.0], [0.0, 1.0]])
+    mass = joint.sum(axis=1) / joint.sum()
+    worth = {}
+    for cut in range(1, 9):
+        low, high = (part.sum(axis=0) @ member for part in (joint[:cut], joint[cut:]))
+        apart = ((low / low.sum() - high / high.sum()) ** 2).sum()
+        under = mass[:cut].sum()
+        if 0.04 < under < 0.96:
+            worth[cut] = under * (1.0 - under) * apart
+    assert settling._best_split(joint, member, mass) == max(worth, key=lambda cut: worth[cut])
+
+
+def test_repeats_differ_by_the_healthy_spread_whatever_the_hypothesis() -> None:
+    """Healthy 2 K, so 0.6 K; the hypothesis has 4 K. With sigma 0.8 K and much data: precision
+    1/16 + 1, mean (8/16 + 1) / (17/16)."""
+    entry = replace(
+        TABLE.likelihoods["upstream_subcooling"], spread=np.array([2.0, 4.0]), half_s=1e-9
+    )
+    logged = Measured(*(np.array([x]) for x in (6.0, 5.0, 0.8, 3600.0)))
+    mean, spread = settling._held(np.array([8.0]), np.array([4.0]), logged, entry)
+    assert mean == pytest.approx([1.5 / (17 / 16)])
+    assert spread == pytest.approx([np.sqrt(16 / 17 + 0.36)])
+
+
+def test_a_step_of_old_says_what_to_do_and_no_numbers() -> None:
+    step = Step("Weigh it")
+    assert (step.points, step.bits, step.now, step.then, step.changes) == ((), 0.0, 0.0, 0.0, 0.0)
