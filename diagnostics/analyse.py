@@ -12,7 +12,7 @@ from diagnostics.plant import Plant
 from diagnostics.samples import FloatArray, Samples, TimeArray
 from diagnostics.windows import Windows
 
-METHOD_VERSION = 15
+METHOD_VERSION = 16
 """Grows whenever the same samples could give other numbers."""
 
 WARM_UP_S = 7200

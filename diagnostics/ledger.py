@@ -49,6 +49,10 @@ WAYS: Mapping[str, str] = {
     "discharge_thermistor_reads_low": "the discharge thermistor reads low",
     "discharge_thermistor_off_pipe": "the discharge thermistor off its pipe",
     "suction_thermistor_off_pipe": "the suction thermistor off its pipe",
+    "suction_and_indoor_side_swapped": "suction and indoor-side liquid thermistor swapped",
+    "suction_and_outdoor_side_swapped": "suction and outdoor-side liquid thermistor swapped",
+    "indoor_side_thermistor_misplaced": "the indoor-side liquid thermistor misplaced",
+    "outdoor_side_thermistor_misplaced": "the outdoor-side liquid thermistor misplaced",
     "frozen_reading": "a reading that stands still",
 }
 """In which way a condition is had, where it can be had in several."""

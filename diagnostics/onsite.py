@@ -55,7 +55,11 @@ _DISCHARGE = ("discharge_pressure_reads_high", "discharge_pressure_reads_low")
 _SUCTION = ("suction_pressure_reads_high", "suction_pressure_reads_low")
 _OUTDOOR_SIDE = ("outdoor_side_thermistor_reads_high", "outdoor_side_thermistor_reads_low")
 _INDOOR_SIDE = ("indoor_side_thermistor_reads_high", "indoor_side_thermistor_reads_low")
+_SUCTION_AND_INDOOR_SIDE = "suction_and_indoor_side_swapped"
+_SUCTION_AND_OUTDOOR_SIDE = "suction_and_outdoor_side_swapped"
 _SUCTION_PIPE = (
+    _SUCTION_AND_INDOOR_SIDE,
+    _SUCTION_AND_OUTDOOR_SIDE,
     "suction_thermistor_off_pipe",
     "suction_thermistor_reads_high",
     "suction_thermistor_reads_low",
@@ -69,6 +73,10 @@ _LIQUID = (
     "liquid_thermistors_swapped",
     "outdoor_side_thermistor_off_pipe",
     "indoor_side_thermistor_off_pipe",
+    "outdoor_side_thermistor_misplaced",
+    "indoor_side_thermistor_misplaced",
+    _SUCTION_AND_INDOOR_SIDE,
+    _SUCTION_AND_OUTDOOR_SIDE,
     *_OUTDOOR_SIDE,
     *_INDOOR_SIDE,
 )
@@ -102,7 +110,9 @@ READINGS: tuple[Reading, ...] = (
         sigma=0.7,
         off={
             "outdoor_side_thermistor_off_pipe": Off("upstream_subcooling", -1.0),
+            "outdoor_side_thermistor_misplaced": Off("upstream_subcooling", -1.0),
             "liquid_thermistors_swapped": Off("upstream_subcooling", -1.0),
+            _SUCTION_AND_OUTDOOR_SIDE: Off("upstream_subcooling", -1.0),
             _OUTDOOR_SIDE[0]: Off("thermistor_offset"),
             _OUTDOOR_SIDE[1]: Off("thermistor_offset", -1.0),
         },
@@ -114,7 +124,9 @@ READINGS: tuple[Reading, ...] = (
         sigma=0.7,
         off={
             "indoor_side_thermistor_off_pipe": Off("subcooler_effect_closed", -1.0),
+            "indoor_side_thermistor_misplaced": Off("subcooler_effect_closed", -1.0),
             "liquid_thermistors_swapped": Off("upstream_subcooling"),
+            _SUCTION_AND_INDOOR_SIDE: Off("subcooler_effect_closed", -1.0),
             _INDOOR_SIDE[0]: Off("thermistor_offset"),
             _INDOOR_SIDE[1]: Off("thermistor_offset", -1.0),
         },
@@ -137,6 +149,8 @@ READINGS: tuple[Reading, ...] = (
         sigma=0.7,
         off={
             "suction_thermistor_off_pipe": Off("suction_superheat"),
+            _SUCTION_AND_INDOOR_SIDE: Off("suction_superheat"),
+            _SUCTION_AND_OUTDOOR_SIDE: Off("suction_superheat"),
             "suction_thermistor_reads_high": Off("suction_superheat"),
             "suction_thermistor_reads_low": Off("suction_superheat", -1.0),
         },

@@ -29,12 +29,8 @@ SWAPS = (
     ("liquid_temperature_outdoor_side", "liquid_temperature_indoor_side"),
     ("discharge_pressure", "suction_pressure"),
     ("discharge_temperature", "suction_temperature"),
-    pytest.param(
-        ("suction_temperature", "liquid_temperature_indoor_side"),
-        # Cold liquid and warm suction are also what a subcooler's valve left open makes of them,
-        # and no other reading of this plant contradicts it: 0.98 for the valve.
-        marks=pytest.mark.xfail(strict=True, reason="taken for a valve left open"),
-    ),
+    ("suction_temperature", "liquid_temperature_indoor_side"),
+    ("suction_temperature", "liquid_temperature_outdoor_side"),
     ("outdoor_air_temperature", "outdoor_coil_temperature"),
 )
 

@@ -78,7 +78,7 @@ def wires(outcomes: list[Outcome]) -> Iterable[Figure]:
     yield wrong
     yield figures.systems(
         "the same at 0.8 or more", (o.confidently_wrong for o in outcomes)
-    ).against(most(0.05))
+    ).against(most(0.02))
 
 
 def rungs(outcomes: list[Outcome]) -> Iterable[Figure]:
