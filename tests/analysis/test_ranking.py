@@ -14,6 +14,7 @@ from pytest_django import DjangoAssertNumQueries
 from diagnostics.weigh import CONDITIONS
 from fleet.analysis import backlog, standing
 from fleet.analysis.ranking import SiteRank, as_json, ranking, site_score
+from fleet.management.commands import rank
 from fleet.models import System, Window
 from tests.analysis import building
 from tests.diagnostics import rows
@@ -152,3 +153,11 @@ def test_the_ranking_of_now_takes_one_query(
 def test_only_the_systems_asked_for_are_ranked(fleet: list[System]) -> None:
     ranked = ranking(timezone.now(), System.objects.filter(site__code="mill-house"))
     assert [(site.site, site.rank) for site in ranked] == [("mill-house", 1)]
+
+
+@pytest.mark.parametrize(
+    ("share", "shown"),
+    [(0.9996, "99%"), (1.0, "100%"), (0.864, "86%"), (0.002, "1%"), (0.0, "0%")],
+)
+def test_the_table_rounds_nothing_up_to_certainty(share: float, shown: str) -> None:
+    assert rank.percent(share) == shown

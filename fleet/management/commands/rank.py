@@ -78,6 +78,12 @@ def as_table(sites: Sequence[SiteRank], *, colour: bool = False) -> str:
     return "\n".join(line.rstrip() for line in text.getvalue().splitlines())
 
 
+def percent(share: float) -> str:
+    """Whole per cent; rounding alone makes nothing certain or impossible."""
+    least, most = 0.01 if share > 0.0 else 0.0, 0.99 if share < 1.0 else 1.0
+    return f"{min(max(share, least), most):.0%}"
+
+
 def _cells(system: SystemRank) -> tuple[str, ...]:
     probable = system.conditions.get(system.leading)
     last = system.last_sample
@@ -85,8 +91,8 @@ def _cells(system: SystemRank) -> tuple[str, ...]:
         f"{system.site}/{system.system}",
         f"{system.score:.1f}",
         WORDS[system.leading] + (", urgent" if system.urgent else ""),
-        "" if probable is None else f"{probable:.0%}",
-        f"{system.coverage:.0%}",
+        "" if probable is None else percent(probable),
+        percent(system.coverage),
         f"{last:%Y-%m-%d %H:%MZ}" if last else "none",
         system.why,
     )
