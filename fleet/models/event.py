@@ -129,6 +129,7 @@ class VisitOutcome(models.TextChoices):
 
 READINGS = (
     "subcooling_k",
+    "discharge_superheat_k",
     "discharge_pressure_pa",
     "liquid_temperature_outdoor_side_k",
     "liquid_temperature_indoor_side_k",

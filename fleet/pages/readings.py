@@ -33,6 +33,9 @@ class Quantity:
 
 QUANTITIES: Mapping[str, Quantity] = {
     "subcooling_k": Quantity(_("Subcooling with your own gauge and clamp"), "difference", -10, 60),
+    "discharge_superheat_k": Quantity(
+        _("Discharge superheat with your own gauge and clamp"), "difference", -20, 120
+    ),
     "discharge_pressure_pa": Quantity(_("Discharge pressure"), "pressure", 0.5e5, 60e5),
     "liquid_temperature_outdoor_side_k": Quantity(
         _("Liquid line, outdoor side of the subcooler"), "temperature", 223, 393
