@@ -18,7 +18,7 @@ from django.db.models import Max, Q
 from django.utils import timezone
 
 from fixtures import demo
-from fleet.analysis import alarm_state, backlog, events
+from fleet.analysis import backlog
 from fleet.ingest.manifest import register
 from fleet.ingest.receive import receive
 from fleet.ingest.take_in import take_in
@@ -34,6 +34,7 @@ from fleet.models import (
     UploadState,
     VisitOutcome,
 )
+from fleet.pages import arrange
 from fleet.timeseries import store
 
 RECENT = timedelta(days=7)
@@ -187,9 +188,8 @@ def give_work() -> None:
     strongest = active.order_by("-system__standing__score", "-peak_probability")
     planned = timezone.localdate() + timedelta(days=1)
     for event, note in zip(strongest[: len(NOTES)], NOTES, strict=False):
-        Event.objects.filter(pk=event.pk).update(assignee=technician, visit_planned_on=planned)
+        arrange.send(event, arrange.Visit(technician, planned), manager.pk)
         event.notes.create(author=manager, text=note)
-        events.change(event.pk, alarm_state.acknowledge)
 
 
 def _say_where() -> None:
