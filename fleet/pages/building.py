@@ -108,7 +108,7 @@ def _trend(before_after: tuple[tuple[str, Change], ...], prefer: Preference) -> 
     ]
     if not parts:
         return _("Too few days with a measured subcooling to compare two weeks.")
-    return _("Upstream subcooling %(parts)s.") % {"parts": "; ".join(parts)}
+    return _("Subcooling before the subcooler: %(parts)s.") % {"parts": "; ".join(parts)}
 
 
 def _part(
@@ -150,7 +150,7 @@ def _expected_k(line: SystemLine) -> float | None:
 
 
 def _verdict_on_events(parts: list[SystemPart], first: date | None, now: datetime) -> str:
-    """Events open now and four weeks ago: what an account rep tells the client.
+    """Suspicions open now and four weeks ago: what an account rep tells the client.
 
     first: the first day with data; a time before it cannot be compared with.
     """
@@ -162,12 +162,14 @@ def _verdict_on_events(parts: list[SystemPart], first: date | None, now: datetim
         for event in events
     )
     if first is None or first > then.date():
-        return _("%(n)s open now; no data from four weeks ago to compare with.") % {"n": today}
-    said = _("As many as four weeks ago: %(now)s open now, %(then)s then.")
+        return _("Suspicions open: %(n)s now; no data from four weeks ago to compare with.") % {
+            "n": today
+        }
+    said = _("Suspicions open: %(now)s now, as many as four weeks ago.")
     if today < before:
-        said = _("Fewer than four weeks ago: %(now)s open now, %(then)s then.")
+        said = _("Suspicions open: %(now)s now, fewer than the %(then)s of four weeks ago.")
     elif today > before:
-        said = _("More than four weeks ago: %(now)s open now, %(then)s then.")
+        said = _("Suspicions open: %(now)s now, more than the %(then)s of four weeks ago.")
     return said % {"now": today, "then": before}
 
 

@@ -46,6 +46,7 @@ CHOICES: dict[str, Mapping[str, str]] = {
 }
 MINUS = "−"
 _QUANTITY = re.compile(r"(?<![\w.])(-?\d+(?:\.(\d+))?)(?: (K|kPa|kg|°C)| ?(%))(?![\w/])")
+_BELOW_ZERO = re.compile(r"(?<![^\s(])-(?=\d)")
 _DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
 
 
@@ -188,6 +189,7 @@ def text(said: str, prefer: Preference) -> str:
     Numbers stay on one line with their units, and days are written as pages write them.
     """
     said = _QUANTITY.sub(lambda found: _quantity(found, prefer), say(said))
+    said = _BELOW_ZERO.sub(MINUS, said)
     said = _DAY.sub(lambda found: date_format(date.fromisoformat(found[0]), "j M Y"), said)
     return decimal(said)
 

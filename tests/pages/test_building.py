@@ -74,7 +74,7 @@ def test_fewer_events_than_four_weeks_ago_are_told_as_numbers(fleet: Scene) -> N
     Event.objects.filter(pk=fleet.event.pk).update(
         opened_at=now - timedelta(days=35), closed_at=now - timedelta(days=3)
     )
-    assert "Fewer than four weeks ago: 0 open now, 1 then." in page(fleet.rep)
+    assert "Suspicions open: 0 now, fewer than the 1 of four weeks ago." in page(fleet.rep)
 
 
 def test_without_old_data_no_comparison_is_made(fleet: Scene) -> None:

@@ -59,6 +59,8 @@ def test_differences_in_stored_sentences_follow_the_reader() -> None:
         ("reads +237 kPa against", Preference(pressure="bar(g)"), "reads +2.37 bar against"),
         ("reads -237 kPa against", FAHRENHEIT, "reads −34.4 psi against"),
         ("condensing at 45 °C, 1.2 kg/m3", Preference(), "condensing at 45 °C, 1.2 kg/m3"),
+        ("off −4.5 K (-5.6 to -3.5 K)", Preference(), "off −4.5 K (−5.6 to −3.5 K)"),
+        ("of 11.1 mm, N-2, 5-7 days", Preference(), "of 11.1 mm, N-2, 5-7 days"),
         ("in one step about 2026-10-04:", Preference(), "in one step about 4 Oct 2026:"),
     ],
 )

@@ -65,7 +65,7 @@ def test_masses_are_in_the_readers_unit(fleet: Scene) -> None:
     said = browser.get("/sites/ferry-hall/R1/charge/?weighed=40.785").content.decode()
     assert "40.8\u00a0lb" in said
     assert "Recovered and weighed, lb" in said
-    assert "0.0% against the rated charge" in said
+    assert "0.0\u00a0% against the rated charge" in said
 
 
 def test_a_pound_is_what_the_handbook_says() -> None:
