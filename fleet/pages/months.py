@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 from django.core.paginator import Paginator
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -14,7 +15,7 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET
 
 from fleet import access, asked
-from fleet.models import Client, Event, ShareLink, System
+from fleet.models import Client, Event, PooledDay, ShareLink, System
 from fleet.pages import company, pdf, report, units
 from fleet.pages.forms import ShareForm
 from fleet.pages.report import MONTHS, Period
@@ -22,6 +23,8 @@ from fleet.pages.units import Preference
 
 USUAL_MONTHS = 3
 LINKS_SHOWN = 20
+AGO = timedelta(days=28)
+"""What is open now stands beside what was open then."""
 
 
 def _months(request: HttpRequest) -> int:
@@ -78,11 +81,17 @@ def _page(
 @require_GET
 def clients(request: HttpRequest) -> HttpResponse:
     """The clients the person looks after, with their buildings."""
-    lasting = Q(sites__systems__events__closed_at=None) & Q(sites__systems__events__withdrawn=False)
+    then, of = timezone.now() - AGO, "sites__systems__events"
+    stays = Q(**{f"{of}__closed_at": None})
+    real = Q(**{f"{of}__withdrawn": False})
+    lasted = Q(**{f"{of}__opened_at__lte": then}) & (stays | Q(**{f"{of}__closed_at__gt": then}))
+    days = PooledDay.objects.filter(system__site__client=OuterRef("pk"), day__lte=then.date())
     found = access.visible_clients(request.user).prefetch_related("sites")
     counted = found.annotate(
         systems=Count("sites__systems", distinct=True),
-        lasting=Count("sites__systems__events", filter=lasting, distinct=True),
+        lasting=Count(of, filter=stays & real, distinct=True),
+        lasted=Count(of, filter=lasted & real, distinct=True),
+        known_then=Exists(days),
     )
     context = {"clients": counted.order_by("name"), "role": access.role_of(request.user)}
     return render(request, "clients/page.html", context)

@@ -81,6 +81,7 @@ def test_the_technician_sees_the_months_of_assigned_systems_only(fleet: Scene) -
 def test_the_list_of_clients_holds_ones_own(fleet: Scene) -> None:
     assert "Plover" in page(fleet.manager, "/clients/")
     assert "Plover" not in page(fleet.rep, "/clients/")
+    assert 'data-label="four weeks ago">–<' in page(fleet.rep, "/clients/")  # no data that old
     assert CANARY not in page(fleet.outsider, "/clients/")
     assert "No client is yours to look after" in page(fleet.technician, "/clients/")
 
