@@ -322,3 +322,13 @@ def test_a_system_not_seen_yet_has_no_past() -> None:
     assert sheet.departure is None
     assert "no past of its own" in line(sheet, "Charge against").note
     assert charge_sheet.departure(rows.windows(0), BASELINE) is None
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_the_near_end_of_a_range_goes_by_the_strong_sensitivity(sign: float) -> None:
+    """1.2 K off is 0.39 to 2.01 K: 0.39 / 0.5 and 2.01 / 0.1 per cent, to either side."""
+    change = made(subcooling_to_indoor_k=5.0 + sign * 1.2).departure
+    assert change is not None
+    near, far = (1.2 - 2 * SIGMA_K) / 0.5, (1.2 + 2 * SIGMA_K) / 0.1
+    ends = (change.low_percent, change.high_percent)
+    assert ends == pytest.approx((near, far) if sign > 0 else (-far, -near))
