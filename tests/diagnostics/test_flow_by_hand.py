@@ -118,7 +118,9 @@ def test_liquid_from_the_rooms_lies_between_saturation_and_discharge(
     assert found[1] == pytest.approx(sigma * discharge, rel=1e-3)
 
 
-@pytest.mark.parametrize(("speed", "sigma"), [(27.5, np.hypot(0.1, 0.15)), (27.6, 0.1)])
+@pytest.mark.parametrize(
+    ("speed", "sigma"), [(10.0, np.hypot(0.1, 0.15)), (27.5, np.hypot(0.1, 0.15)), (27.6, 0.1)]
+)
 def test_hot_gas_is_doubted_up_to_a_quarter_of_the_speed(speed: float, sigma: float) -> None:
     found = liquid_flow._with_hot_gas(
         Logarithm(np.zeros(1), np.full(1, 0.1)), np.full(1, speed), with_valve()
@@ -247,3 +249,22 @@ def test_the_main_stream_of_a_branch_before_the_subcooler_lacks_the_bypass() -> 
         own = np.log(flow.high_kg_s[0] / flow.low_kg_s[0]) / 4
         between = np.log(1.15) / 4 if side == 0.0 else 0.0
         assert found.sigma[5] == pytest.approx(np.hypot(own, between))
+
+
+def test_two_coarse_ones_that_disagree_widen_as_well() -> None:
+    """Sigmas of 2, 10 apart: chi square 12.5, and 1.414 becomes 5."""
+    one, other = (Logarithm(np.array([v]), np.array([2.0])) for v in (0.0, 10.0))
+    found = liquid_flow.combine(one, other)
+    assert (found.value[0], found.sigma[0]) == pytest.approx((5.0, 5.0))
+
+
+def test_a_starting_circuit_has_no_quasi_steady_flow() -> None:
+    """What the compressor moves is known all the same."""
+    s = scene(60)
+    code = np.full(60, State.STARTING, np.int8)
+    s = replace(s, states=replace(s.states, state=code))
+    flow = liquid_flow.estimate(s.samples, s.states, s.direction, s.fluid, s.plant)
+    assert not flow.quantified.any()
+    assert np.isfinite(flow.compressor_kg_s).all()
+    assert flow.low_kg_s == pytest.approx(np.zeros(60))
+    assert flow.high_kg_s == pytest.approx(flow.compressor_high_kg_s)

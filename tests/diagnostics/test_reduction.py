@@ -362,3 +362,30 @@ def test_contradiction_counts_where_the_valve_is_logged() -> None:
     found: Windows = reduction.reduce(replace(base, direction=way))
     assert found.column("pure_s").tolist() == [600.0, 600.0]
     assert found.column("contradiction").tolist() == [2.0, -2.0]
+
+
+CHECKED_WHILE = {
+    "above_saturation_k": ("above_saturation_k", "to_indoor_s"),
+    "outdoor_side_tracks_air": ("outdoor_side_tracks_air", "tracking_s"),
+    "indoor_side_tracks_air": ("indoor_side_tracks_air", "tracking_s"),
+    "discharge_below_condensing_k": ("discharge_below_k", "steady_s"),
+}
+
+
+@pytest.mark.parametrize("signal", CHECKED_WHILE)
+def test_checks_in_operation_are_means_of_their_own_signal(signal: str) -> None:
+    name, seconds = CHECKED_WHILE[signal]
+    base = knowing(scene(), "subcooling", upstream_k=np.full(N, 5.0))
+    base = replace(base, direction=replace(base.direction, sign=np.ones(N, np.int8)))
+    base = knowing(base, "instruments", outdoor_side_tracks_air=np.full(N, 0.25))
+    found = reduction.reduce(knowing(base, "instruments", **{signal: column(1, 2, 3, 4, 4, 7)}))
+    assert found.column(seconds).tolist() == [900.0, 900.0]
+    assert found.column(name) == pytest.approx([2.0, 5.0])
+
+
+def test_what_is_learned_of_the_span_stands_in_every_row() -> None:
+    base = scene()
+    base = replace(base, direction=replace(base.direction, offset_sigma_k=0.4))
+    base = replace(base, instruments=replace(base.instruments, offset_k=-0.8))
+    assert rows(base, "offset_sigma_k") == pytest.approx([0.4, 0.4])
+    assert rows(base, "offset_k") == pytest.approx([-0.8, -0.8])
