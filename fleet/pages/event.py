@@ -14,6 +14,7 @@ from fleet import access
 from fleet.models import Event, EventState, Role
 from fleet.pages import (
     charts,
+    entered,
     ledger,
     past,
     plot_data,
@@ -34,6 +35,8 @@ from fleet.pages.system_history import History
 from fleet.pages.units import Preference
 
 FIRST_LINES = 5
+ONE_OF_MANY = "sensor_fault"
+"""Which sensor it is decides what to look at first: what its findings say, most telling first."""
 OWN_DAYS = 56
 """Days of the system's own past beside the event."""
 
@@ -58,7 +61,7 @@ def event(request: HttpRequest, pk: int) -> HttpResponse:
         "changes": found.changes.select_related("who"),
         "history": history,
         "note_form": NoteForm(),
-        "visit_form": VisitForm(site=found.system.site, prefer=prefer),
+        "visit_form": VisitForm(entered.again(request, pk), site=found.system.site, prefer=prefer),
         "role": role,
         "units": prefer,
     }
@@ -111,7 +114,10 @@ def _checks(found: Event, told: list[ledger.Line]) -> list[tuple[Check, ledger.L
     """What to check, with the logged number that belongs beside it."""
     by_name = {line.finding: line for line in told}
     checks = advice(found.condition, urgent=bool(found.verdict.get("urgent"))).checks
-    return [(check, by_name.get(check.finding)) for check in checks]
+    pairs = [(check, by_name.get(check.finding)) for check in checks]
+    if found.condition == ONE_OF_MANY:
+        pairs.sort(key=lambda pair: -max(pair[1].push.log_ratio, 0.0) if pair[1] else 0.0)
+    return pairs
 
 
 @require_GET

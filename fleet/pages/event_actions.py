@@ -16,7 +16,7 @@ from fleet import access, language
 from fleet.analysis import alarm_state, events
 from fleet.analysis.alarm_state import Alarm
 from fleet.models import Event, EventChange
-from fleet.pages import arrange, record, units
+from fleet.pages import arrange, entered, record, units
 from fleet.pages.forms import NoteForm, SendForm, ShelveForm, VisitForm, faults
 from fleet.said import say
 
@@ -106,6 +106,7 @@ def visit(request: HttpRequest, pk: int) -> HttpResponse:
     event = access.event_to_act_on_or_404(request.user, pk)
     form = VisitForm(request.POST, site=event.system.site, prefer=units.preference(request))
     if not form.is_valid():
+        entered.keep(request, pk)
         return _refused(request, pk, faults(form))
     reported = form.save(commit=False)
     reported.event, reported.visitor = event, request.user

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -82,6 +83,24 @@ def test_a_visit_is_recorded_and_days_to_come_are_refused(fleet: Scene) -> None:
     post(fleet, browser, "visit", visited_on="2026-03-05", **visit)
     kept = SiteVisit.objects.get()
     assert (kept.visitor, kept.outcome) == (fleet.technician, VisitOutcome.CONFIRMED)
+
+
+def test_what_was_entered_about_a_visit_outlives_a_refusal(fleet: Scene) -> None:
+    browser = signed_in(fleet.technician)
+    fields = {
+        "outcome": "confirmed",
+        "visited_on": timezone.now().date() - timedelta(days=1),
+        "remark": "Flare nut at the second box",
+        "reading_discharge_pressure_pa": "99999",
+    }
+    seen = post(fleet, browser, "visit", **fields)
+    assert not SiteVisit.objects.exists()
+    assert "Flare nut at the second box" in seen
+    assert 'value="99999' in seen
+    assert re.search(r'<input[^>]*value="confirmed"[^>]* checked', seen)
+    assert seen.count("This cannot be: look at the number") == 2  # above, and beside its field
+    again = browser.get(f"/events/{fleet.event.pk}/").content.decode()
+    assert "Flare nut" not in again
 
 
 @pytest.mark.parametrize("action", ACTIONS)
