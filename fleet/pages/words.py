@@ -15,7 +15,9 @@ from fleet.said import say
 
 NARROW = "\u00a0"
 """Between a number and its unit: the two stay on one line."""
-_NAMED = re.compile(r"^(Suspicion of [^:]*|Nothing unusual): ")
+_NAMED = re.compile(r"^(?:Suspicion of [^:(]*(?:\(([^:]*)\))?|Nothing unusual): ")
+_DEGREES = ("slight", "marked")
+"""Ways that are no more than how much; the numbers beside them say it better."""
 
 
 @dataclass(frozen=True)
@@ -120,7 +122,7 @@ def push(log_ratio: float) -> str:
         return _("says little")
     factor = math.exp(min(abs(log_ratio), 7.0))
     if factor > MANY_TIMES:
-        shown = (_("over %(n)s") % {"n": MANY_TIMES}).replace(" ", NARROW)
+        shown = _("over %(n)s") % {"n": MANY_TIMES}
     else:
         shown = decimal(f"{factor:.1f}" if factor < 9.95 else f"{round(factor, -1):.0f}")
     said = _("%(n)s times likelier") if log_ratio > 0 else _("%(n)s times less likely")
@@ -150,6 +152,13 @@ def percent(share: float) -> str:
 
 
 def reasons(why: str) -> str:
-    """The reasons of a stored one-liner without the suspicion it repeats; the page names it."""
-    said = say(_NAMED.sub("", why))
+    """The reasons of a stored one-liner without the suspicion it repeats; the page names it.
+
+    In which way it is had stays: which sensor, or how the valve fails.
+    """
+    named = _NAMED.match(why)
+    said = say(why[named.end() :] if named else why)
+    way = named[1] if named else None
+    if way and way not in _DEGREES:
+        said = f"{say(way)}: {said}"
     return said[:1].upper() + said[1:]

@@ -22,6 +22,23 @@ def test_every_condition_has_words_and_every_fault_has_advice() -> None:
         assert advice.advice(condition).bring
 
 
+@pytest.mark.parametrize(
+    ("why", "shown"),
+    [
+        ("Suspicion of too much refrigerant (marked): superheat 1 K.", "Superheat 1 K."),
+        ("Suspicion of a restriction in the liquid line: speed low.", "Speed low."),
+        (
+            "Suspicion of a faulty sensor (the two liquid thermistors swapped): no direction.",
+            "The two liquid thermistors swapped: no direction.",
+        ),
+        ("Suspicion of a faulty subcooler valve (stuck open): cools.", "Stuck open: cools."),
+        ("Nothing unusual.", "Nothing unusual."),
+    ],
+)
+def test_a_line_of_why_keeps_which_sensor_it_is(why: str, shown: str) -> None:
+    assert words.reasons(why) == shown
+
+
 def test_wet_return_is_checked_before_anything_else() -> None:
     for condition in advice.conditions():
         calm, urgent = advice.advice(condition), advice.advice(condition, urgent=True)
@@ -47,9 +64,9 @@ def test_what_is_brought_fits_the_refrigerants_class() -> None:
         (1 / 2.44, "2.4\u00a0times less likely"),
         (54.0, "50\u00a0times likelier"),
         (97.0, "100\u00a0times likelier"),
-        (237.0, "over\u00a0100\u00a0times likelier"),
-        (1e9, "over\u00a0100\u00a0times likelier"),
-        (1e-9, "over\u00a0100\u00a0times less likely"),
+        (237.0, "over 100\u00a0times likelier"),
+        (1e9, "over 100\u00a0times likelier"),
+        (1e-9, "over 100\u00a0times less likely"),
     ],
 )
 def test_a_push_is_said_in_no_more_digits_than_it_is_known(factor: float, shown: str) -> None:
