@@ -22,7 +22,8 @@ SOURCE: str = settings.LANGUAGE_CODE
 """The language of the program's own texts."""
 
 _WITH_COMMA = frozenset(("de",))
-_POINT = re.compile(r"(?<=\d)\.(?=\d)")
+_POINT = re.compile(r"(?<![\d.])(\d+)\.(\d+)(?!\d|\.\d)")
+"""Of a number; dates and versions have more than one."""
 
 FOR_PROGRAMS = ("/api/", "/healthz", "/readyz", "/metrics", "/admin/", "/runbook/")
 """Addresses that answer in the source's language: programs read them, or who runs the server."""
@@ -61,7 +62,7 @@ def of(person: User, otherwise: str = "") -> str:
 
 def decimal(text: str) -> str:
     """A number as printed, or a sentence with some, with the reader's decimal mark."""
-    return _POINT.sub(",", text) if translation.get_language() in _WITH_COMMA else text
+    return _POINT.sub(r"\1,\2", text) if translation.get_language() in _WITH_COMMA else text
 
 
 def known(code: str) -> bool:

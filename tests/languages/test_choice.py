@@ -182,6 +182,13 @@ def test_numbers_have_the_readers_decimal_mark() -> None:
     assert units.text(said, Preference()) == said.replace(" K", "\u00a0K")
 
 
+def test_dates_and_versions_keep_their_points() -> None:
+    with translation.override("de"):
+        for said in ("31.12.2026 23:59:00", "TimescaleDB 2.29.2", "10.0.0.1"):
+            assert language.decimal(said) == said
+        assert language.decimal("um 0.5 bis 12.25 K. Ende") == "um 0,5 bis 12,25 K. Ende"
+
+
 DRAWN = ("x", "y", "x1", "x2", "y1", "y2", "cx", "cy", "r", "d", "width", "height")
 GIVEN = ("stroke-width", "value", "min", "max")
 PAGES = ("/", "/clients/kingfisher/", "/sites/ferry-hall/", "/events/{event}/", "/rounds/")
