@@ -20,6 +20,11 @@ from fleet.pages.words import SUSPICIONS
 NOT_A_FINDING = ("normal", "not_enough_data")
 
 
+def _day(**attrs: bool) -> forms.DateInput:
+    """A field for a day. Browsers take its value as ISO 8601 writes it, whatever is read."""
+    return forms.DateInput(format="%Y-%m-%d", attrs={"type": "date", **attrs})
+
+
 class NoteForm(forms.ModelForm):  # type: ignore[type-arg]
     """A note."""
 
@@ -59,7 +64,7 @@ class VisitForm(forms.ModelForm):  # type: ignore[type-arg]
         fields = ("outcome", "found_condition", "visited_on", "remark")
         labels = {"visited_on": _("Day of the visit"), "remark": _("Remark")}  # noqa: RUF012
         widgets = {  # noqa: RUF012
-            "visited_on": forms.DateInput(attrs={"type": "date"}),
+            "visited_on": _day(),
             "remark": forms.Textarea(attrs={"rows": 3, "cols": ""}),
         }
 
@@ -112,9 +117,7 @@ class SendForm(forms.Form):
     """Who goes, and on which day; both may be open."""
 
     assignee = forms.ModelChoiceField(User.objects.none(), required=False, label=_("Send"))
-    day = forms.DateField(
-        required=False, label=_("on"), widget=forms.DateInput(attrs={"type": "date"})
-    )
+    day = forms.DateField(required=False, label=_("on"), widget=_day())
 
     def __init__(self, *args: Any, people: QuerySet[User], **kwargs: Any) -> None:
         """``people`` are those who may be sent."""
@@ -142,12 +145,8 @@ class DataForm(forms.Form):
         ("windows", _("rows of 15 minutes")),
     )
 
-    first = forms.DateField(
-        label=_("First day"), widget=forms.DateInput(attrs={"type": "date", "required": True})
-    )
-    last = forms.DateField(
-        label=_("Last day"), widget=forms.DateInput(attrs={"type": "date", "required": True})
-    )
+    first = forms.DateField(label=_("First day"), widget=_day(required=True))
+    last = forms.DateField(label=_("Last day"), widget=_day(required=True))
     what = forms.ChoiceField(label=_("What"), choices=WHAT)
     kind = forms.ChoiceField(label=_("As"), choices=(("csv", "CSV"), ("parquet", "Parquet")))
 

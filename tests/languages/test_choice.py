@@ -182,6 +182,19 @@ def test_numbers_have_the_readers_decimal_mark() -> None:
     assert units.text(said, Preference()) == said.replace(" K", "\u00a0K")
 
 
+def test_fields_for_days_hold_what_browsers_take(german: World) -> None:
+    browser = Browser()
+    browser.post("/sign-in", {"username": german.people["manager"], "password": "open sesame 42"})
+    for path, fields in (("/events/{event}/", 2), ("/sites/ferry-hall/", 2)):
+        page = browser.get(path.format(**german.ids)).content.decode()
+        assert '<html lang="de">' in page
+        days = [it for it in re.findall(r"<input[^>]*>", page) if 'type="date"' in it]
+        assert len(days) >= fields
+        given = [found[1] for it in days if (found := re.search(r'value="([^"]+)"', it))]
+        assert given
+        assert all(re.fullmatch(r"\d{4}-\d\d-\d\d", it) for it in given)
+
+
 def test_dates_and_versions_keep_their_points() -> None:
     with translation.override("de"):
         for said in ("31.12.2026 23:59:00", "TimescaleDB 2.29.2", "10.0.0.1"):
