@@ -26,7 +26,8 @@ STEADY_S = 1800.0
 baseline's days do."""
 
 LAST_DAYS, STILL = 3, 0.5
-"""A step is told while the last days show at least this share of it (our own choice)."""
+"""A step is told where as many days lie before it, and while the last days show at least this share
+of it (our own choice)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,16 +68,17 @@ class Past:
         )
 
     def _over(self, told: Drift) -> bool:
-        """Whether a step told is not to be seen in the last days: the level came back since.
+        """Whether a step told has no level before it, or the last days are not at the one behind.
 
         One step is all that is looked for, so where a repair ended what was there from the first
         day on, that first day is the likeliest step.
         """
         off = self.subcooling_k - self.expected_k
-        last = off[np.isfinite(off)][-LAST_DAYS:]
-        if told.step_k is None or not last.size:
+        known = np.isfinite(off)
+        if told.step_k is None or told.since is None or not known.any():
             return False
-        return float(last.mean()) / told.step_k < STILL
+        before = int((known & (self.day < told.since)).sum())
+        return before < LAST_DAYS or float(off[known][-LAST_DAYS:].mean()) / told.step_k < STILL
 
     @property
     def learned(self) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -118,6 +119,17 @@ def test_a_level_that_came_back_is_not_told_as_a_step(fleet: Scene) -> None:
     assert repaired.drift.kind == "step"
     assert repaired.drift.step_k < -1.0
     assert repaired.drift_text(Preference()) == ""
+
+
+def test_a_step_on_the_first_days_of_data_is_not_told(fleet: Scene) -> None:
+    wave = [0.05 * (i % 3) for i in range(30)]
+    put_days(fleet.system, YESTERDAY, [5.0 + it for it in wave] + [9.0 + it for it in wave])
+    found = past.load([fleet.system])[fleet.system.pk]
+    assert found.drift is not None
+    assert found.drift.kind == "step"
+    for first, told in ((2, ""), (20, found.drift_text(Preference()))):
+        moved = replace(found, drift=replace(found.drift, since=found.day[first]))
+        assert moved.drift_text(Preference()) == told
 
 
 def test_a_step_that_lasts_is_told(fleet: Scene) -> None:
