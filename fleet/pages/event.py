@@ -110,6 +110,10 @@ def _chart(behind: Past, history: History, frame: Frame) -> Chart | None:
     return report_chart.chart(behind, frame, history.spans(frame.first, frame.last), inside)
 
 
+LOG_ODDS = "direction_contradicted"
+"""A number that nobody can take again on site."""
+
+
 def _checks(found: Event, told: list[ledger.Line]) -> list[tuple[Check, ledger.Line | None]]:
     """What to check, with the logged number that belongs beside it."""
     by_name = {line.finding: line for line in told}
@@ -117,7 +121,7 @@ def _checks(found: Event, told: list[ledger.Line]) -> list[tuple[Check, ledger.L
     pairs = [(check, by_name.get(check.finding)) for check in checks]
     if found.condition == ONE_OF_MANY:
         pairs.sort(key=lambda pair: -max(pair[1].push.log_ratio, 0.0) if pair[1] else 0.0)
-    return pairs
+    return [(check, None if check.finding == LOG_ODDS else line) for check, line in pairs]
 
 
 @require_GET
