@@ -189,3 +189,50 @@ def test_only_the_strongest_witness_of_a_family_counts_in_full() -> None:
     found = weigh._shared(said, family, 0.4)
     expected = np.array([[[3.0, -0.6]], [[-1.2, -4.0]], [[1.0, 1.0]]])
     assert found == pytest.approx(expected)
+
+
+def test_the_table_is_read_once() -> None:
+    assert weigh.table() is weigh.table()
+
+
+def test_a_hypothesis_shows_in_all_its_systems_and_reads_as_normal_unless_told() -> None:
+    entry = {
+        "family": "charge",
+        "span": 40.0,
+        "half_s": 900.0,
+        "normal": {"mean": 1.0, "spread": 2.0, "reason": "a"},
+        "overcharge": {"mean": 4.0, "spread": 3.0, "share": 0.6},
+        "undercharge": {"mean": -4.0, "spread": 1.5},
+    }
+    found = weigh._likelihood("it", entry, weigh.CONDITIONS)
+    assert found.mean.tolist() == [1.0, 4.0, -4.0, 1.0, 1.0, 1.0]
+    assert found.spread.tolist() == [2.0, 3.0, 1.5, 2.0, 2.0, 2.0]
+    assert found.share.tolist() == [1.0, 0.6, 1.0, 1.0, 1.0, 1.0]
+    assert (found.family, found.span, found.half_s) == ("charge", 40.0, 900.0)
+    assert found.reasons == {"normal": "a", "overcharge": "", "undercharge": ""}
+
+
+def test_priors_of_ways_are_parts_of_a_whole() -> None:
+    """Three and one of a condition, four of the rest, each over eight."""
+    raw = _raw()
+    raw["prior"] = dict.fromkeys(weigh.CONDITIONS, 0.8) | {
+        "normal": 1.0,
+        "overcharge": {"overcharge_slight": 3.0, "overcharge_marked": 1.0},
+        "undercharge": {"undercharge_slight": 0.1, "undercharge_marked": 0.5},
+    }
+    raw["finding"] = {
+        name: {key: entry[key] for key in ("family", "span", "half_s", "normal")}
+        for name, entry in raw["finding"].items()
+    }
+    found = weigh.parse(raw)
+    assert found.hypotheses[:5] == (
+        "normal",
+        "overcharge_slight",
+        "overcharge_marked",
+        "undercharge_slight",
+        "undercharge_marked",
+    )
+    assert found.condition.tolist() == [0, 1, 1, 2, 2, 3, 4, 5]
+    expected = np.array([1.0, 3.0, 1.0, 0.1, 0.5, 0.8, 0.8, 0.8]) / 8.0
+    assert np.exp(found.prior) == pytest.approx(expected)
+    assert (found.taught, dict(found.factors)) == ("", {})

@@ -52,7 +52,11 @@ class Recording:
         return self._ordered(self._seconds)
 
     def tests_of(self, path: str, line: int) -> list[str]:
-        """The tests that run the statement at ``line``, else the module's; its own files first."""
+        """The tests that run the statement at ``line``, else the module's; its own files first.
+
+        Those of its own files are asked even where they were not seen to run it, last: what a cache
+        keeps is run for the first test that comes by, and what is read on import for none.
+        """
         contexts = self._data.contexts_by_lineno(str(ROOT / path))
         every = self._ordered(self._tests(set().union(*contexts.values())) if contexts else ())
         lines = _statement(ROOT / path, line)
@@ -65,7 +69,11 @@ class Recording:
         if len(tests) < _ENOUGH:
             tests += [test for test in every if test not in tests]
         decorates = _decorates(ROOT / path, line)
-        return sorted(tests, key=lambda test: self._rank(path, test, decorates))
+        own = self._ordered(test for test in self._seconds if _is_own(path, test))
+        unseen = [test for test in own if test not in tests]
+        if not lines:
+            tests, unseen = tests + unseen, []
+        return sorted(tests, key=lambda test: self._rank(path, test, decorates)) + unseen
 
     def _rank(self, path: str, test: str, decorates: bool) -> tuple[bool, bool, bool]:
         frozen = test.startswith(_WHATEVER)
