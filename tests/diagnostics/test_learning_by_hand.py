@@ -221,3 +221,36 @@ def test_factors_stay_between_half_and_half_as_much_again() -> None:
     odds = {name: line.learned / lines["normal"].learned for name, line in lines.items()}
     assert odds["overcharge"] == pytest.approx(2 * 0.1 / 0.5, rel=2e-3)
     assert min(odds.values()) >= 0.5 * 0.1 / 0.5 * 0.998
+
+
+def test_a_name_is_sixty_four_bits_in_hexadecimal() -> None:
+    """As it stands in stored verdicts; a made-up one of twenty would have them all judged again."""
+    made = learning.learn([visit(i) for i in range(4)], TABLE)
+    assert len(made.name) * 4 == 64
+    assert int(made.name, 16) >= 0
+    assert learning.learn([], TABLE).name == ""
+    assert learning.apply(TABLE, made).taught == made.name
+
+
+def test_what_was_not_said_of_a_condition_was_as_good_as_impossible() -> None:
+    bare = visit(0)
+    bare = Outcome(bare.key, bare.system, "t", "overcharge", Result.CONFIRMED, "", {}, {})
+    assert learning.learn([bare], TABLE).said == 0.0
+    assert learning._arrays([bare], ("a", "b"), TABLE).said == pytest.approx(
+        np.full((1, 6), np.log(1e-9))
+    )
+    assert learning._arrays([visit(0)], ("a", "b"), TABLE).said[0] == pytest.approx(
+        np.log(PRIOR), abs=1e-7
+    )
+
+
+def test_factors_are_learned_to_a_hundredth_and_log_odds_to_a_thousandth() -> None:
+    """A change too small to matter must not have a fleet judged again."""
+    made = learning.learn([visit(i, push={"a": {"overcharge": 1.0}}) for i in range(7)], TABLE)
+    factor = made.factors["a"]
+    assert factor > 1.0
+    assert factor == round(factor, 2)
+    lines = {line.condition: line for line in made.priors}
+    shift = np.log(lines["overcharge"].learned / lines["normal"].learned / 0.2)
+    assert shift == pytest.approx(round(shift, 3), abs=1e-9)
+    assert shift > 0.0
