@@ -145,11 +145,16 @@ class SystemReport:
     def _inside(self) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
         return self.past.within(self.period.first, self.period.last)
 
+    @property
+    def begins(self) -> date | None:
+        """The first day that holds data; None without."""
+        day: date | None = self.past.day[0].item() if self.past.day.size else None
+        return day
+
     @cached_property
     def _first(self) -> date:
         """The period's first day, or the first that holds data."""
-        day: date | None = self.past.day[0].item() if self.past.day.size else None
-        return min(max(day or self.period.first, self.period.first), self.period.last)
+        return min(max(self.begins or self.period.first, self.period.first), self.period.last)
 
 
 @dataclass(frozen=True)
@@ -171,6 +176,16 @@ class Report:
     def systems(self) -> list[SystemReport]:
         """All systems."""
         return [system for building in self.buildings for system in building.systems]
+
+    @property
+    def begins(self) -> date | None:
+        """The first day with data, where it lies in the period; None where all of it may be told.
+
+        Systems without data say so themselves.
+        """
+        known = [system.begins for system in self.systems if system.begins]
+        first = min(known, default=self.period.first)
+        return first if first > self.period.first else None
 
     @property
     def answer(self) -> str:
@@ -203,7 +218,9 @@ class Report:
         ) % {"n": len(found)}
         last = _("none still there")
         if lasting:
-            last = _("%(n)s still there") % {"n": lasting}
+            last = ngettext("%(n)s of them still there", "%(n)s of them still there", lasting) % {
+                "n": lasting
+            }
         if lasting == len(found):
             last = _("still there") if lasting == 1 else _("all still there")
         return f"{came}, {last}; {done}"

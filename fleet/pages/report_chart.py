@@ -202,4 +202,4 @@ def _dates(frame: Frame) -> list[Tick]:
         ticks = [Tick(frame.x(day), date_format(day, form)) for day in months]
     else:
         ticks = [Tick(frame.x(day), date_format(day, "j M")) for day in days[::14]]
-    return [tick for tick in ticks if tick.at <= RIGHT - DATE_WIDTH / 2]
+    return [tick for tick in ticks if tick.at <= RIGHT - DATE_WIDTH]

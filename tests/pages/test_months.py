@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
+from django.utils.formats import date_format
 from pytest_django import Settings
 
 from diagnostics.analyse import METHOD_VERSION
@@ -60,6 +62,8 @@ def test_manager_and_rep_see_the_client_and_what_was_found(fleet: Scene) -> None
         assert f'href="/events/{fleet.event.pk}/"' in seen
         assert 'class="history report-chart"' in seen
         assert "40 of 40 days judged" in seen
+        first = date_format(YESTERDAY - timedelta(days=39), "j M Y")
+        assert f"Data begin on {first}." in seen
 
 
 def test_others_get_404_and_no_name(fleet: Scene) -> None:
@@ -84,6 +88,15 @@ def test_the_list_of_clients_holds_ones_own(fleet: Scene) -> None:
     assert 'data-label="four weeks ago">–<' in page(fleet.rep, "/clients/")  # no data that old
     assert CANARY not in page(fleet.outsider, "/clients/")
     assert "No client is yours to look after" in page(fleet.technician, "/clients/")
+
+
+@pytest.mark.parametrize(("days", "months"), [(30, 1), (56, 3), (91, 3), (180, 6)])
+def test_days_stand_under_the_chart_and_within_it(fleet: Scene, days: int, months: int) -> None:
+    put_days(fleet.system, YESTERDAY, [5.0] * days)
+    seen = page(fleet.rep, f"/clients/kingfisher/?months={months}")
+    at = [float(it) for it in re.findall(r'<text class="tick" x="([\d.]+)" y="209">', seen)]
+    assert len(at) >= 2
+    assert max(at) <= 352 - 30  # what a date takes before the right edge
 
 
 def test_without_days_nothing_is_claimed(fleet: Scene) -> None:
