@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -24,6 +25,8 @@ SHARES = frozenset(
     )
 )
 """Findings without a unit that are shares of something whole: printed in per cent."""
+
+_DIGIT, _LAST_ZERO = re.compile(r"[1-9]"), re.compile(r"0(?!.*0)")
 
 LEAST_FACTOR = 0.02
 """How much a finding must count more or less than in the table to be spoken of."""
@@ -91,7 +94,7 @@ def _line(entry: Mapping[str, Any], condition: str, prefer: Preference) -> Line:
         title=title,
         measured=measured(entry.get("measured"), unit, prefer),
         expected=measured(entry.get("expected"), unit, prefer),
-        uncertainty=f"± {measured(spread, spread_unit, prefer)}" if spread is not None else "",
+        uncertainty=f"± {_doubt(spread, spread_unit, prefer)}" if spread is not None else "",
         push=own,
         others=tuple(sorted(others, key=lambda push: -push.log_ratio)),
         text=_text(entry, own),
@@ -99,6 +102,14 @@ def _line(entry: Mapping[str, Any], condition: str, prefer: Preference) -> Line:
         settle=say(str(entry.get("settle") or "")),
         hours=number(entry.get("hours"), 0),
     )
+
+
+def _doubt(spread: float, unit: str, prefer: Preference) -> str:
+    """An uncertainty as printed; one that is there is never rounded to none."""
+    shown = measured(spread, unit, prefer)
+    if spread > 0.0 and not _DIGIT.search(shown):
+        shown = _LAST_ZERO.sub("1", shown)
+    return shown
 
 
 def _text(entry: Mapping[str, Any], own: Push) -> str:

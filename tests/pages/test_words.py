@@ -39,6 +39,23 @@ def test_a_line_of_why_keeps_which_sensor_it_is(why: str, shown: str) -> None:
     assert words.reasons(why) == shown
 
 
+@pytest.mark.parametrize(
+    ("spread", "unit", "prefer", "shown"),
+    [
+        (0.2, "K", Preference("degF"), "± 1\u00a0°F"),
+        (0.8, "K", Preference("degF"), "± 1\u00a0°F"),
+        (0.01, "K", Preference(), "± 0.1\u00a0K"),
+        (0.001, "1", Preference(), "± 0.01"),
+        (0.0, "K", Preference(), "± 0.0\u00a0K"),
+    ],
+)
+def test_no_uncertainty_is_rounded_to_none(
+    spread: float, unit: str, prefer: Preference, shown: str
+) -> None:
+    entry = {**ENTRY, "uncertainty": spread, "unit": unit}
+    assert ledger.lines({"ledger": [entry]}, "overcharge", prefer)[0].uncertainty == shown
+
+
 def test_wet_return_is_checked_before_anything_else() -> None:
     for condition in advice.conditions():
         calm, urgent = advice.advice(condition), advice.advice(condition, urgent=True)
