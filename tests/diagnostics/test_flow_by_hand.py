@@ -105,7 +105,9 @@ def test_a_drop_is_as_sure_as_the_offset_learned_within_the_class_of_thermistors
     assert subcooler._drop_sigma_k(way) == pytest.approx(sigma)
 
 
-@pytest.mark.parametrize(("sign", "middle", "sigma"), [(1, 1.0, 0.01), (-1, 0.9, 0.05)])
+@pytest.mark.parametrize(
+    ("sign", "middle", "sigma"), [(1, 1.0, 0.01), (-1, 0.9, 0.05), (0, 0.9, 0.05)]
+)
 def test_liquid_from_the_rooms_lies_between_saturation_and_discharge(
     sign: int, middle: float, sigma: float
 ) -> None:

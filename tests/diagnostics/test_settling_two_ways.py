@@ -17,8 +17,10 @@ from diagnostics.weigh import CONDITIONS, Evidence
 TABLE = replace(weigh.table(), floor_share=1e-6)
 """With next to no floor, so that plain normal distributions are left."""
 NOTHING = tuple(
-    Measured(*(np.full(1, np.nan) for _ in range(3)), np.zeros(1)) for _ in settling._PLACES
+    Measured(*(np.array([np.nan, 99.0]) for _ in range(3)), np.array([0.0, 9e9]))
+    for _ in settling._PLACES
 )
+"""Nothing was measured of the row asked about; what a day below it says does not count."""
 
 
 def own(apart: float, do: str = "Hold it", unit: str = "K", start: float = 0.0) -> Reading:
@@ -34,7 +36,8 @@ def evidence(**shares: float) -> Evidence:
     row = np.zeros((1, len(TABLE.hypotheses)))
     for name, share in shares.items():
         row[0, TABLE.hypotheses.index(name)] = share
-    return Evidence(NOTHING, np.zeros((0, 1, 1)), row, weigh.together(row, TABLE))
+    row = np.vstack([row, row[:, ::-1]])
+    return Evidence(NOTHING, np.zeros((0, 2, 1)), row, weigh.together(row, TABLE))
 
 
 def told(monkeypatch: pytest.MonkeyPatch, *readings: Reading, **shares: float) -> tuple[Step, ...]:

@@ -54,8 +54,8 @@ def test_a_fault_leads_where_any_is_as_likely_as_85_in_100(
 
 
 def evidence(*probabilities: float) -> Evidence:
-    row = np.array([probabilities])
-    return Evidence((), np.zeros((0, 1, len(TABLE.hypotheses))), row, row)
+    rows = np.array([probabilities, [0.0, 0.0, 0.0, 0.0, 0.0, 1.0]])
+    return Evidence((), np.zeros((0, 2, len(TABLE.hypotheses))), rows, rows)
 
 
 @pytest.mark.parametrize(
@@ -116,7 +116,8 @@ def finding(name: str) -> Finding:
 
 
 def measured(value: float, expected: float, sigma: float, seconds: float) -> Measured:
-    return Measured(*(np.array([x]) for x in (value, expected, sigma, seconds)))
+    """The row that is judged, and below it a day's, which is not told of."""
+    return Measured(*(np.array([x, 77.0]) for x in (value, expected, sigma, seconds)))
 
 
 def stand(*probabilities: float) -> _Stand:
@@ -187,7 +188,8 @@ def test_lines_are_told_strongest_first_and_untold_ones_last() -> None:
     """Three are measured; the weights of the others are not looked at."""
     known = {"suction_superheat": 0.4, "upstream_subcooling": -2.0, "saturated_liquid": 1.1}
     size = len(TABLE.hypotheses)
-    push = np.zeros((len(REGISTRY), 1, size))
+    push = np.zeros((len(REGISTRY), 2, size))
+    push[:, 1] = 50.0
     all_measured = []
     for place, each in enumerate(REGISTRY):
         there = each.name in known
@@ -196,7 +198,8 @@ def test_lines_are_told_strongest_first_and_untold_ones_last() -> None:
         push[place, 0, TABLE.condition == 1] = sign
         if sign < 0:
             push[place, 0, TABLE.condition > 0] = sign
-    shares = np.full((1, size), 1.0 / size)
+    shares = np.full((2, size), 1.0 / size)
+    shares[1] = np.eye(size)[-1]
     made = ledger.entries(
         Evidence(tuple(all_measured), push, shares, weigh.together(shares, TABLE)),
         {"saturated_liquid": 0.6},
@@ -212,7 +215,8 @@ def test_lines_are_told_strongest_first_and_untold_ones_last() -> None:
 
 
 def test_a_condition_speaks_through_its_likeliest_way() -> None:
-    shares = np.zeros((1, len(TABLE.hypotheses)))
+    shares = np.zeros((2, len(TABLE.hypotheses)))
+    shares[1] = 1.0 / np.arange(1, len(TABLE.hypotheses) + 1)
     at = TABLE.hypotheses.index
     for name, share in (
         ("normal", 0.3),
