@@ -131,8 +131,8 @@ def _entry(channel: Channel, raw: Mapping[str, Any], *, indoor: bool) -> _Entry:
 
 def tokens(title: str) -> list[str]:
     """Lower-case words of a title, cut at case, digits and signs: ``TdCompA1`` is td comp a 1."""
-    cut = re.sub(r"([a-z])([A-Z])", r"\1 \2", title)
-    return re.findall(r"[a-z]+|\d+|[°%℃]+[a-z]?", cut.lower())
+    cut = re.sub(r"([a-zäöüß])([A-ZÄÖÜ])", r"\1 \2", title)
+    return re.findall(r"[a-zäöüß]+|\d+|[°%℃]+[a-z]?", cut.lower())
 
 
 def said_unit(title: str) -> str:
@@ -214,7 +214,7 @@ def _room(title: str, rooms: Sequence[Room]) -> tuple[Room, str] | None:
     for room in rooms:
         if room.room and f" {' '.join(tokens(room.room))} " in padded:
             return room, f"the title names the room of {room.code}, {room.room}"
-    numbered = re.search(r"\b(?:indoor|iu|idu|unit|fcu) (\d+)\b", plain)
+    numbered = re.search(r"\b(?:indoor|iu|idu|unit|fcu|innengerät|ig|raum) (\d+)\b", plain)
     match = (room for room in rooms if numbered and room.number == int(numbered[1]))
     found = next(match, None)
     return (found, f"the title counts to {found.number}: {found.code} by order") if found else None

@@ -103,6 +103,33 @@ def test_titles_and_values_give_channels_and_units_with_reasons() -> None:
     assert "the title counts to 2: A-102 by order" in found["Unit 2 set temp"].reasons
 
 
+GERMAN = {
+    "Verdichterdrehzahl [U/min]": ("3600", "compressor_speed [rpm]"),
+    "HD [bar]": ("24,5", "discharge_pressure [bar(g)]"),
+    "Saugdruck (bar)": ("8,1", "suction_pressure [bar(g)]"),
+    "Heißgastemperatur °C": ("78,0", "discharge_temperature [degC]"),
+    "Temperatur Sauggas °C": ("12,0", "suction_temperature [degC]"),
+    "T Fl. außen °C": ("38,0", "liquid_temperature_outdoor_side [degC]"),
+    "T Fl. innen °C": ("27,0", "liquid_temperature_indoor_side [degC]"),
+    "Unterkühlerventil [Impulse]": ("120", "subcooler_valve [pulses]"),
+    "Außentemperatur °C": ("29,0", "outdoor_air_temperature [degC]"),
+    "Innengerät 2 Raumtemperatur °C": ("22,5", "A-102/room_temperature [degC]"),
+    "Innengerät 2 Sollwert °C": ("22,0", "A-102/setpoint [degC]"),
+    "Drehzahl Lüfter": ("900", ""),
+}
+
+
+def test_german_titles_are_read_as_well() -> None:
+    lines = [";".join(["Zeit", *GERMAN])]
+    for i in range(40):
+        at = START + timedelta(minutes=i)
+        lines.append(";".join([f"{at:%d.%m.%Y %H:%M:%S}", *(cell for cell, _ in GERMAN.values())]))
+    found = proposed("\n".join([*lines, ""]).encode())
+    assert {title: it.meant for title, it in found.items()} == {
+        title: meant for title, (_, meant) in GERMAN.items()
+    }
+
+
 def test_values_come_in_as_if_written_in_our_form() -> None:
     parsed = read(foreign())
     block = parsed.block
