@@ -273,3 +273,13 @@ def test_a_finding_is_as_sure_as_instruments_are(name: str) -> None:
     elif finding.unit in SUREST_AND_LEAST and name != "subcooling_change":
         low, high = SUREST_AND_LEAST[finding.unit]
         assert low < sigma < high
+
+
+def test_pipes_lose_pressure_on_the_way_to_the_transducers() -> None:
+    """Gas from the coldest unit loses 10 to 50 kPa before the suction transducer, which at 0.8 MPa
+    of R-410A is 0.4 to 2 K (10 kPa are 0.39 K): saturation there is below the pipe. Discharge gas
+    loses as much before the coil's middle, at 0.17 K for 10 kPa, and the liquid there is cooled."""
+    evaporating = measured("evaporating_against_pipe").expected[0]
+    assert -2.0 < evaporating < -0.4
+    condensing = measured("condensing_against_coil").expected[0]
+    assert 0.2 < condensing < 5.0
