@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from diagnostics.analyse import Analysis
+from diagnostics.analyse import SampleResults
 from diagnostics.state import STATE_NAMES
 
 DIRECTIONS = ("to_outdoor", "undetermined", "to_indoor")
@@ -24,7 +24,7 @@ _NUMBERS = (
 )
 
 
-def of(analysis: Analysis) -> pl.DataFrame:
+def of(analysis: SampleResults) -> pl.DataFrame:
     """One row a sample in the contract's columns; null where it cannot be told."""
     way = analysis.direction.astype(np.int64) + 1
     hunting = pl.Series(analysis.hunting.astype(np.int8))

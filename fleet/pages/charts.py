@@ -189,8 +189,7 @@ def _drawn(
     values: NDArray[Any], picked: NDArray[np.int64], drawn: NDArray[np.bool_]
 ) -> list[float | None]:
     """The values picked, to two decimals; None where the line breaks."""
-    found = [round(value, 2) for value in values[picked].tolist()]
-    return _without(found, ~drawn)
+    return _without(np.round(values[picked], 2).tolist(), ~drawn)
 
 
 def _without(values: list[Any], absent: NDArray[np.bool_]) -> list[Any]:

@@ -7,7 +7,6 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
-from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET
 
 from fleet import access
@@ -29,6 +28,7 @@ from fleet.pages import (
 from fleet.pages.advice import Check, advice, cautions
 from fleet.pages.forms import NoteForm, VisitForm
 from fleet.pages.handling import NOT_SEEN
+from fleet.pages.packing import packed
 from fleet.pages.past import Past
 from fleet.pages.report_chart import Chart, Frame
 from fleet.pages.system_history import History
@@ -125,7 +125,7 @@ def _checks(found: Event, told: list[ledger.Line]) -> list[tuple[Check, ledger.L
 
 
 @require_GET
-@gzip_page
+@packed
 def series(request: HttpRequest, pk: int) -> JsonResponse:
     """The plot and the circuit's instants of an event over the span asked for, as JSON."""
     found = access.event_or_404(request.user, pk)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from diagnostics import refrigerant
-from diagnostics.analyse import Analysis
+from diagnostics.analyse import SampleResults
 from diagnostics.plant import Plant
 from diagnostics.samples import FloatArray, Samples
 from diagnostics.state import STATE_NAMES
@@ -47,7 +47,7 @@ def gather(span: Span, prefer: Preference) -> EventSeries:
     )
 
 
-def _subcooling(analysis: Analysis, prefer: Preference) -> dict[str, FloatArray]:
+def _subcooling(analysis: SampleResults, prefer: Preference) -> dict[str, FloatArray]:
     """Subcooling told apart by the thermistor it was taken at: the side the liquid comes from."""
     upstream = prefer.difference_of(analysis.subcooling_k)
     return {

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from datetime import timedelta
 
 import numpy as np
 import pytest
 
-from fleet.analysis import backlog, table, window_rows
+from diagnostics.analyse import SampleResults
+from fleet.analysis import table
+from fleet.analysis.days import analyse_span
 from fleet.analysis.samples import per_sample
 from fleet.models import System
 from tests.analysis import building
@@ -40,12 +43,15 @@ def test_a_short_span_is_cut_from_the_same_numbers_as_a_long_one(system: System)
         assert part.equals(whole.filter((whole["time"] >= low) & (whole["time"] < high)))
 
 
-def test_the_windows_are_those_that_were_stored(system: System) -> None:
-    backlog.drain()
-    stored = window_rows.load(system.pk)
-    again = per_sample(system, building.START, building.START + 48 * HOUR).windows
-    assert again.start.tolist() == stored.start.tolist()
-    assert again.features.tobytes() == stored.features.tobytes()
+def test_they_are_what_the_windows_rest_on(system: System) -> None:
+    whole = analyse_span(system.pk, building.START.date())
+    of_day = whole.time >= np.datetime64(building.START.replace(tzinfo=None), "us")
+    again = per_sample(system, building.START, building.START + 24 * HOUR)
+    assert again.time.size > 0
+    for field in fields(SampleResults):
+        np.testing.assert_array_equal(
+            getattr(again, field.name), getattr(whole, field.name)[of_day], field.name
+        )
 
 
 def test_a_span_without_samples_has_no_rows(system: System) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 from datetime import timedelta
 from typing import Any
 
@@ -115,3 +116,15 @@ def test_a_technician_without_the_assignment_gets_404(logged: Scene) -> None:
     Event.objects.filter(pk=logged.event.pk).update(assignee=None)
     got = signed_in(logged.technician).get(f"/events/{logged.event.pk}/series.json")
     assert got.status_code == 404
+
+
+def test_the_plot_is_packed_only_for_browsers_that_unpack(logged: Scene) -> None:
+    browser, address = signed_in(logged.technician), f"/events/{logged.event.pk}/series.json"
+    plain = browser.get(address)
+    packed = browser.get(address, headers={"accept-encoding": "br;q=1, gzip"})
+    assert "Content-Encoding" not in plain
+    assert packed["Content-Encoding"] == "gzip"
+    assert int(packed["Content-Length"]) == len(packed.content) < len(plain.content)
+    assert gzip.decompress(packed.content) == plain.content
+    assert plain["Vary"] == packed["Vary"]
+    assert "Accept-Encoding" in plain["Vary"]
