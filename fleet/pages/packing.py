@@ -25,7 +25,7 @@ def packed(view: View[P]) -> View[P]:
     """
 
     @wraps(view)
-    def answer(request: HttpRequest, *args: P.args, **named: P.kwargs) -> HttpResponse:
+    def answer(request: HttpRequest, /, *args: P.args, **named: P.kwargs) -> HttpResponse:
         response = view(request, *args, **named)
         patch_vary_headers(response, ("Accept-Encoding",))
         if re_accepts_gzip.search(request.META.get("HTTP_ACCEPT_ENCODING", "")):
