@@ -211,13 +211,30 @@ def test_irregular_throws_hunt_when_the_liquid_swings_by_four_kelvin(
     assert found == hunts
 
 
-@pytest.mark.parametrize(("filled", "hunts"), [(44, True), (20, False)])
-def test_a_cycle_must_fill_more_than_half_of_its_block(filled: int, hunts: bool) -> None:
-    """Steps of the block in which the valve swings; it rests before and after."""
-    within = (np.arange(LENGTH) >= 21) & (np.arange(LENGTH) < 21 + filled)
-    wave = np.where(within, cycle(0.1, 6.0), 0.0)
+@pytest.mark.parametrize("period", [6.0, 11.0, 16.0])
+@pytest.mark.parametrize("begin", [0, 16])
+@pytest.mark.parametrize(("filled", "hunts"), [(26, False), (32, True), (40, True)])
+def test_a_cycle_must_fill_half_of_its_block(
+    period: float, begin: int, filled: int, hunts: bool
+) -> None:
+    """Steps of sixty in which the valve swings; it rests before and after."""
+    at = np.arange(LENGTH) - 21
+    wave = np.where((at >= begin) & (at < begin + filled), cycle(0.1, period), 0.0)
     found = judged(0.4 + wave, 300.0 - 40.0 * np.roll(wave, 1, axis=1))[0]
     assert found == hunts
+
+
+@pytest.mark.parametrize(("period", "slow"), [(11.0, False), (19.0, True)])
+def test_a_steady_cycle_spreads_alike_over_each_of_its_periods(period: float, slow: bool) -> None:
+    """Over a hundred seconds, eleven steps; over 180 s, nineteen steps, of a slow one. At half of
+    its deviation over a period, which is all there is elsewhere, a stretch still counts."""
+    one = blocks()
+    length = one.grid_s.shape[1] - 2 * one.slow
+    at, of = np.arange(length) - 9, np.array([slow])
+    assert hunting._share(sine(length, period), one, of) == pytest.approx([1.0])
+    for part, share in ((0.55, 1.0), (0.45, 0.5)):
+        wave = np.where(at < 30, 1.0, part) * sine(length, period)
+        assert hunting._share(wave, one, of) == pytest.approx([share], abs=0.12)
 
 
 @pytest.mark.parametrize(("period", "follows"), [(11.0, True), (16.0, False)])
