@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -33,19 +34,10 @@ def visit(
     result: Result = Result.CONFIRMED,
     found: str = "",
     push: Mapping[str, Mapping[str, float]] | None = None,
-    system: str = "",
-    visitor: str = "",
 ) -> Outcome:
-    """Each to its own system by its own visitor unless told."""
+    """Each to its own system by its own visitor."""
     return Outcome(
-        f"v{number:03}",
-        system or f"s{number}",
-        visitor or f"t{number}",
-        suspected,
-        result,
-        found,
-        push or {},
-        EVEN,
+        f"v{number:03}", f"s{number}", f"t{number}", suspected, result, found, push or {}, EVEN
     )
 
 
@@ -62,20 +54,16 @@ def test_reports_that_share_nothing_count_in_full() -> None:
 def test_a_system_counts_as_two_reports_at_most() -> None:
     """Two, and three that come to two."""
     made = kinds(15)
-    shared = [
-        visit(i, it.suspected, it.result, system="one" if i < 2 else "two" if i < 5 else "")
-        for i, it in enumerate(made)
-    ]
+    shared = [replace(it, system="one") for it in made[:2]]
+    shared += [replace(it, system="two") for it in made[2:5]] + made[5:]
     assert learning._counted(shared) == pytest.approx([1.0] * 2 + [2 / 3] * 3 + [1.0] * 10)
 
 
 def test_a_visitor_counts_as_five_or_a_quarter_of_all() -> None:
     """Of fifteen six count as five; of forty ten are a quarter, and eleven count as ten."""
     for count, own, share in ((15, 5, 1.0), (15, 6, 5 / 6), (40, 10, 1.0), (40, 11, 10 / 11)):
-        shared = [
-            visit(i, it.suspected, it.result, visitor="one" if i < own else "")
-            for i, it in enumerate(kinds(count))
-        ]
+        made = kinds(count)
+        shared = [replace(it, visitor="one") for it in made[:own]] + made[own:]
         assert learning._counted(shared)[:own] == pytest.approx([share] * own)
 
 
@@ -233,8 +221,7 @@ def test_a_name_is_sixty_four_bits_in_hexadecimal() -> None:
 
 
 def test_what_was_not_said_of_a_condition_was_as_good_as_impossible() -> None:
-    bare = visit(0)
-    bare = Outcome(bare.key, bare.system, "t", "overcharge", Result.CONFIRMED, "", {}, {})
+    bare = replace(visit(0), probabilities={})
     assert learning.learn([bare], TABLE).said == 0.0
     assert learning._arrays([bare], ("a", "b"), TABLE).said == pytest.approx(
         np.full((1, 6), np.log(1e-9))
