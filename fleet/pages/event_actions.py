@@ -116,4 +116,5 @@ def visit(request: HttpRequest, pk: int) -> HttpResponse:
     with translation.override(language.SOURCE):  # the record is kept in one language
         found = reported.get_outcome_display()
     record.note(request, "recorded a visit at", f"{event.system}: {found}")
-    return _done(request, event, _("Visit recorded."), f"recorded a visit: {found}")
+    said = _("Visit recorded. The event closes by itself once the data no longer show it.")
+    return _done(request, event, said, f"recorded a visit: {found}")
