@@ -79,8 +79,12 @@ def test_readings_are_kept_in_si(sent: Event, on_a_phone: Person) -> None:
 def test_everything_to_touch_is_large_enough_for_gloves(sent: Event, on_a_phone: Person) -> None:
     on_a_phone.sign_in("tess")
     small = {}
-    for address in ("/", f"/events/{sent.pk}/", f"/sites/{sent.system.site.code}/", "/rounds/"):
-        on_a_phone.page.goto(on_a_phone.address + address)
+    site = f"/sites/{sent.system.site.code}/"
+    of_site = (site, f"{site}months/", f"{site}{sent.system.code}/charge/")
+    for address in ("/", f"/events/{sent.pk}/", *of_site):
+        answer = on_a_phone.page.goto(on_a_phone.address + address)
+        assert answer is not None
+        assert answer.ok, address
         small[address] = on_a_phone.page.evaluate(SMALL)
     assert not {address: found for address, found in small.items() if found}
 
