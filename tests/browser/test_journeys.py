@@ -76,12 +76,22 @@ def test_readings_are_kept_in_si(sent: Event, on_a_phone: Person) -> None:
     expect(person.page.get_by_text("11.5\u00a0K").first).to_be_visible()
 
 
-def test_everything_to_touch_is_large_enough_for_gloves(sent: Event, on_a_phone: Person) -> None:
-    on_a_phone.sign_in("tess")
-    small = {}
-    site = f"/sites/{sent.system.site.code}/"
-    of_site = (site, f"{site}months/", f"{site}{sent.system.code}/charge/")
-    for address in ("/", f"/events/{sent.pk}/", *of_site):
+@pytest.mark.parametrize("name", ["tess", "mara"])
+def test_everything_to_touch_is_large_enough_for_gloves(
+    sent: Event, on_a_phone: Person, name: str
+) -> None:
+    on_a_phone.sign_in(name)
+    small, site = {}, f"/sites/{sent.system.site.code}/"
+    pages = [
+        "/",
+        f"/events/{sent.pk}/",
+        site,
+        f"{site}months/",
+        f"{site}{sent.system.code}/charge/",
+    ]
+    if name == "mara":
+        pages += ["/rounds/", f"/clients/{sent.system.site.client.code}/"]
+    for address in pages:
         answer = on_a_phone.page.goto(on_a_phone.address + address)
         assert answer is not None
         assert answer.ok, address
