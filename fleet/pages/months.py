@@ -15,10 +15,10 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET
 
 from fleet import access, asked
-from fleet.models import Client, Event, PooledDay, ShareLink, System
+from fleet.models import Client, PooledDay, ShareLink, System
 from fleet.pages import company, pdf, report, units
 from fleet.pages.forms import ShareForm
-from fleet.pages.report import MONTHS, Period
+from fleet.pages.report import MONTHS, Parts, Period
 from fleet.pages.units import Preference
 
 USUAL_MONTHS = 3
@@ -36,15 +36,15 @@ def _months(request: HttpRequest) -> int:
 def told(request: HttpRequest, systems: QuerySet[System], prefer: Preference) -> dict[str, Any]:
     """The report over the months asked for, page by page; ``all=1`` asks for the whole of it."""
     now, months = timezone.now(), _months(request)
-    found = report.pages(systems)
-    whole = request.GET.get("all") == "1" or len(found) < 2
-    page = Paginator(found, 1).get_page(request.GET.get("page"))
+    found = report.parts(systems)
+    whole = request.GET.get("all") == "1" or len(found.pages) < 2
+    page = Paginator(found.pages, 1).get_page(request.GET.get("page"))
     shown = systems if whole else systems.filter(site__in=page.object_list[0])
     return {
         "report": report.gather(shown, Period.before(now, months), prefer),
         "page": None if whole else page,
-        "sites": sum(len(sites) for sites in found),
-        "all_of_it": "" if whole else _all_of_it(systems),
+        "sites": sum(len(sites) for sites in found.pages),
+        "all_of_it": "" if whole else _all_of_it(found),
         "months": months,
         "choices": MONTHS,
         "now": now,
@@ -52,13 +52,11 @@ def told(request: HttpRequest, systems: QuerySet[System], prefer: Preference) ->
     }
 
 
-def _all_of_it(systems: QuerySet[System]) -> str:
+def _all_of_it(of: Parts) -> str:
     """The whole in one line, where a page shows a part."""
-    number = systems.count()
-    lasting = Event.objects.filter(system__in=systems, closed_at=None, withdrawn=False).count()
-    said = ngettext("%(n)s system in all", "%(n)s systems in all", number) % {"n": number}
-    still = ngettext("%(n)s suspicion open today", "%(n)s suspicions open today", lasting)
-    return f"{said}, {still % {'n': lasting}}."
+    said = ngettext("%(n)s system in all", "%(n)s systems in all", of.systems) % {"n": of.systems}
+    still = ngettext("%(n)s suspicion open today", "%(n)s suspicions open today", of.lasting)
+    return f"{said}, {still % {'n': of.lasting}}."
 
 
 def _page(

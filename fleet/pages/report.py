@@ -226,19 +226,34 @@ class Report:
         return f"{came}, {last}; {done}"
 
 
-def pages(systems: QuerySet[System]) -> list[list[int]]:
+@dataclass(frozen=True)
+class Parts:
+    """Sites page by page; how many systems and how many suspicions open today they have in all."""
+
+    pages: list[list[int]]
+    systems: int
+    lasting: int
+
+
+def parts(systems: QuerySet[System]) -> Parts:
     """Sites of the systems, by name, in pages of at most SYSTEMS_A_PAGE systems; whole sites."""
     sites = Site.objects.filter(systems__in=systems.order_by()).order_by("name", "pk")
-    counted = sites.annotate(n=Count("systems", filter=Q(systems__in=systems.order_by())))
+    seen = Q(systems__in=systems.order_by())
+    lasts = seen & Q(systems__events__closed_at=None, systems__events__withdrawn=False)
+    counted = sites.annotate(
+        n=Count("systems", filter=seen, distinct=True),
+        lasting=Count("systems__events", filter=lasts, distinct=True),
+    )
     found: list[list[int]] = []
-    room = 0
-    for site, number in counted.values_list("pk", "n"):
+    room = of_systems = of_events = 0
+    for site, number, lasting in counted.values_list("pk", "n", "lasting"):
         if number > room or not found:
             found.append([])
             room = SYSTEMS_A_PAGE
         found[-1].append(site)
         room -= number
-    return found
+        of_systems, of_events = of_systems + number, of_events + lasting
+    return Parts(found, of_systems, of_events)
 
 
 def gather(systems: QuerySet[System], period: Period, prefer: Preference) -> Report:

@@ -223,8 +223,9 @@ def test_a_long_report_comes_in_parts_of_whole_buildings(fleet: Scene) -> None:
 def test_parts_hold_only_what_the_person_may_see(fleet: Scene) -> None:
     many_buildings(fleet, 7)
     assert signed_in(fleet.outsider).get("/clients/kingfisher/?page=2").status_code == 404
-    found = report.pages(System.objects.filter(site=fleet.other_site))
-    assert found == [[fleet.other_site.pk]]
+    found = report.parts(System.objects.filter(site=fleet.other_site))
+    assert found.pages == [[fleet.other_site.pk]]
+    assert (found.systems, found.lasting) == (1, 1)
 
 
 def test_paper_carries_the_companys_name_and_logo(
