@@ -265,3 +265,18 @@ def test_pressures_may_cross_by_what_transducers_are_off(above_pa: float, kept: 
         found = cleaning.clean(running(n, 10.0, pressures | {"compressor_speed": speed}))
         for name in pressures:
             assert np.isfinite(found.samples.outdoor[name]).all() == expected
+
+
+@pytest.mark.parametrize("missing", ["suction_pressure", DISCHARGE, "compressor_speed"])
+def test_pressures_are_not_crossed_where_one_or_the_speed_is_not_logged(missing: str) -> None:
+    outdoor = {
+        DISCHARGE: np.full(10, 1e6),
+        "suction_pressure": np.full(10, 2e6),
+        "compressor_speed": np.full(10, 0.6),
+    }
+    whole = cleaning.clean(Samples(instants(np.arange(10.0)), outdoor, {})).samples.outdoor
+    assert np.isnan(whole[DISCHARGE]).all()
+    assert np.isnan(whole["suction_pressure"]).all()
+    del outdoor[missing]
+    left = cleaning.clean(Samples(instants(np.arange(10.0)), outdoor, {})).samples.outdoor
+    assert all(np.isfinite(values).all() for values in left.values())

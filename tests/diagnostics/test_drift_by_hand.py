@@ -30,7 +30,7 @@ def days(count: int = 60, off_k: float = -2.0, last: int = 3, expected: float = 
 def told(monkeypatch: pytest.MonkeyPatch, of: Days, slope_z: float, step_z: float) -> Drift:
     """What is said of these days if slope and step are so many standard errors high."""
     slope = Change(20, 0.04 * np.sign(slope_z), 0.04 / abs(slope_z))
-    step = Change(30, 2.0 * np.sign(step_z), 2.0 / abs(step_z))
+    step = Change(30, 0.8 * np.sign(step_z), 0.8 / abs(step_z))
     monkeypatch.setattr(drifts, "_comparable", lambda *_: of)
     monkeypatch.setattr(drifts, "changes", lambda _: (slope, step))
     return drifts.drift(windows(1), FLAT)
@@ -84,9 +84,9 @@ def test_a_step_is_told_with_its_height_and_day(
     height_z: float, word: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     found = told(monkeypatch, days(), 1.0, height_z)
-    assert found.sentence.startswith(f"Subcooling {word} by 2.0 K in one step about {DAY + 30}")
-    assert (found.since, found.step_k) == (DAY + 30, np.sign(height_z) * 2.0)
-    assert found.subcooling_k == pytest.approx(6.0 + np.sign(height_z) * 2.0)
+    assert found.sentence.startswith(f"Subcooling {word} by 0.8 K in one step about {DAY + 30}")
+    assert (found.since, found.step_k) == (DAY + 30, np.sign(height_z) * 0.8)
+    assert found.subcooling_k == pytest.approx(6.0 + np.sign(height_z) * 0.8)
     assert found.slope is None
 
 

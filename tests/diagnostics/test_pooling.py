@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -84,3 +85,13 @@ def test_no_rows_pool_to_no_row() -> None:
     assert len(pooling.pool(empty())) == 0
     assert len(pooling.daily(empty())) == 0
     assert len(pooling.trailing(empty(), 60.0)) == 0
+
+
+@pytest.mark.parametrize(("seconds", "known"), [(0.2, False), (0.45, False), (0.55, True)])
+def test_less_than_a_second_is_nothing(seconds: float, known: bool) -> None:
+    """In two windows, and in one of twice that."""
+    two = pooling.pool(windows(2, subcooling_to_indoor_k=4.0, to_indoor_s=seconds))
+    one = pooling.pool(windows(1, subcooling_to_indoor_k=4.0, to_indoor_s=2 * seconds))
+    for pooled in (two, one):
+        assert np.isfinite(pooled.column("subcooling_to_indoor_k")[0]) == known
+        assert pooled.column("to_indoor_s")[0] == 2 * seconds

@@ -185,7 +185,8 @@ def test_logarithms_are_shown_as_ratios() -> None:
 
 
 def test_lines_are_told_strongest_first_and_untold_ones_last() -> None:
-    """Three are measured; the weights of the others are not looked at."""
+    """Three are measured; the weights of the others are not looked at. All conditions are as
+    likely."""
     known = {"suction_superheat": 0.4, "upstream_subcooling": -2.0, "saturated_liquid": 1.1}
     size = len(TABLE.hypotheses)
     push = np.zeros((len(REGISTRY), 2, size))
@@ -198,8 +199,8 @@ def test_lines_are_told_strongest_first_and_untold_ones_last() -> None:
         push[place, 0, TABLE.condition == 1] = sign
         if sign < 0:
             push[place, 0, TABLE.condition > 0] = sign
-    shares = np.full((2, size), 1.0 / size)
-    shares[1] = np.eye(size)[-1]
+    ways = np.bincount(TABLE.condition)[TABLE.condition]
+    shares = np.stack([1.0 / (6.0 * ways), np.eye(size)[-1]])
     made = ledger.entries(
         Evidence(tuple(all_measured), push, shares, weigh.together(shares, TABLE)),
         {"saturated_liquid": 0.6},
@@ -210,6 +211,8 @@ def test_lines_are_told_strongest_first_and_untold_ones_last() -> None:
         "suction_superheat",
     ]
     assert [each.factor for each in made[:3]] == [1.0, 0.6, 1.0]
+    assert [each.towards for each in made[:3]] == ["normal", "overcharge", "overcharge"]
+    assert [each.weight for each in made[:3]] == pytest.approx([2.0, 1.1, 0.4])
     assert all(each.measured is None and each.weight == 0.0 for each in made[3:])
     assert len(made) == len(REGISTRY)
 
