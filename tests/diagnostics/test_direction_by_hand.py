@@ -184,3 +184,20 @@ def test_cooling_and_heating_that_differ_widen_by_their_birge_ratio() -> None:
     assert offset == pytest.approx(0.0, abs=1e-3)
     misfit = sum(1.0 / it for it in variance)
     assert sigma == pytest.approx(np.sqrt(misfit / (misfit + 1.0 / 0.49)), rel=1e-3)
+
+
+def test_three_that_differ_widen_by_the_root_of_half_their_chi_square() -> None:
+    """1 K either way in cooling and heating, none after a rest: two degrees of freedom."""
+    n = 1000
+    code = np.repeat([State.COOLING, State.HEATING, State.OFF], [200, 200, 600])
+    runs = code != State.OFF
+    pure = np.select([code == State.COOLING, code == State.HEATING], [1, -1]).astype(np.int8)
+    mixed = States(code.astype(np.int8), runs, runs, pure)
+    d = np.select([code == State.COOLING, code == State.HEATING], [1.15, -1.15])
+    offset, sigma = learned(d, np.arange(n) != 200, mixed)
+    ran = [(1.25 * 0.1) ** 2 / (many * 10 / 300) + 0.04 for many in (176, 175)]
+    rested = (1.25 * 0.1) ** 2 / (240 * 10 / 300) + 0.16
+    precision = sum(1.0 / it for it in (*ran, rested, 0.49))
+    assert offset == pytest.approx(0.0, abs=1e-3)
+    misfit = sum(1.0 / it for it in ran) / 2.0
+    assert sigma == pytest.approx(np.sqrt(misfit / precision), rel=1e-3)

@@ -202,3 +202,9 @@ def test_missing_values_stay_missing() -> None:
         said = np.array([np.nan, 1.0])
         out = units.to_inside(channel, unit, said, plant())
         assert np.isnan(out).tolist() == [True, False]
+
+
+@pytest.mark.parametrize("unit", ["kPa", "bar", "psi"])
+def test_a_temperature_in_a_unit_of_pressure_is_not_asked_whether_it_is_gauge(unit: str) -> None:
+    with pytest.raises(units.UnitError, match=rf"unknown unit \[{unit}\]; accepted: degC"):
+        inside(AIR, unit, 20.0)
