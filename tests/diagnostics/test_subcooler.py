@@ -56,6 +56,16 @@ def test_means_stop_where_the_circuit_becomes_settled() -> None:
     assert found.entering_k[20:] == pytest.approx(np.full(10, 313.0))
 
 
+def test_means_reach_as_far_after_a_start_as_before_it() -> None:
+    """The step of two minutes either way, after five minutes of starting."""
+    s = scene(150, outdoor={OUTSIDE: step(150, 90, 310.0, 335.0)})
+    code = np.where(np.arange(150) < 30, State.STARTING, State.COOLING).astype(np.int8)
+    found = stream_of(replace(s, states=replace(s.states, state=code))).entering_k
+    assert np.isnan(found[:10]).all()
+    assert found[10:25] == pytest.approx(np.full(15, 310.0))
+    assert found[26:30] == pytest.approx([311.0 + 3.0 * i for i in range(4)])
+
+
 @pytest.mark.parametrize(("code", "sign", "told"), [(State.COOLING, 0, 1), (State.HEATING, 0, -1)])
 def test_a_pure_mode_gives_the_direction_where_the_thermistors_are_silent(
     code: State, sign: int, told: int
