@@ -22,7 +22,7 @@ def _measure(rows: Windows, _: Context) -> Measured:
 
 FINDING = Finding(
     name="evaporating_target",
-    title="Evaporating temperature below its target (0: attained)",
+    title="Evaporating temperature less its target (0: attained or above)",
     phrase="evaporating {measured:+.1f} K from its target",
     unit="K",
     source="the controller's own target, as logged",
