@@ -145,7 +145,7 @@ STEP = {
 def test_a_measurement_says_what_which_reading_would_mean() -> None:
     (told,) = settle.steps({"settle": [STEP]}, Preference())
     assert told.do == "Clamp a thermometer."
-    assert told.points[0] == "Subcooling below 7 K: no fault, 80\u00a0%."
+    assert told.points[0] == "Subcooling below 7\u00a0K: no fault, 80\u00a0%."
     assert told.gain == "Sure to 62\u00a0% now, to about 85\u00a0% after it."
     (told,) = settle.steps({"settle": [STEP]}, Preference(temperature="degF"))
     assert told.points[0] == "Subcooling below 13\u00a0°F: no fault, 80\u00a0%."
@@ -158,4 +158,4 @@ def test_the_event_page_shows_the_measurements(fleet: Scene) -> None:
     Event.objects.filter(pk=fleet.event.pk).update(verdict=stored)
     page = signed_in(fleet.technician).get(f"/events/{fleet.event.pk}/").content.decode()
     assert "What one further measurement would tell most" in page
-    assert "Subcooling above 7 K: x, 90\u00a0%." in page
+    assert "Subcooling above 7\u00a0K: x, 90\u00a0%." in page
