@@ -10,8 +10,6 @@ from pathlib import Path
 from time import sleep
 
 from django.core.management.base import CommandError, OutputWrapper
-from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
 from fleet import tasks
 from fleet.analysis import backlog, days
@@ -136,11 +134,17 @@ class Intake:
 @contextmanager
 def _progress(title: str, total: int) -> Iterator[Callable[[int], None]]:
     """A bar on a terminal, when there is much to do; yields what moves it on."""
-    columns = (TextColumn(title), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    console = Console(stderr=True)
-    with Progress(
-        *columns, console=console, disable=total <= FEW or not console.is_terminal
-    ) as bar:
+    from rich import console, progress  # here, since nobody who asks for help needs a bar
+
+    columns = (
+        progress.TextColumn(title),
+        progress.BarColumn(),
+        progress.MofNCompleteColumn(),
+        progress.TimeRemainingColumn(),
+    )
+    terminal = console.Console(stderr=True)
+    hidden = total <= FEW or not terminal.is_terminal
+    with progress.Progress(*columns, console=terminal, disable=hidden) as bar:
         task = bar.add_task(title, total=total)
         yield partial(bar.advance, task)
 
