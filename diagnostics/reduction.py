@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from diagnostics import hunting
 from diagnostics.channels import CALLS
 from diagnostics.samples import FloatArray
-from diagnostics.signals import Signals
+from diagnostics.signals import Checked
 from diagnostics.state import State
 from diagnostics.windows import FEATURES, INDEX, WINDOW_S, Windows, empty
 
@@ -64,7 +64,7 @@ class _Grid:
         return sums.astype(np.float64)
 
 
-def reduce(signals: Signals) -> Windows:
+def reduce(signals: Checked) -> Windows:
     """Window rows of the span, one for every window that holds a sample."""
     if not len(signals.samples):
         return empty()
@@ -80,7 +80,7 @@ def reduce(signals: Signals) -> Windows:
     return Windows(grid.start, grid.features)
 
 
-def _grid(signals: Signals) -> _Grid:
+def _grid(signals: Checked) -> _Grid:
     time = signals.samples.time
     number = time.astype("datetime64[s]").astype(np.int64) // WINDOW_S
     windows, row = np.unique(number, return_inverse=True)
@@ -93,7 +93,7 @@ def _grid(signals: Signals) -> _Grid:
     return _Grid(start, row, sample_s, np.full((start.size, len(FEATURES)), np.nan))
 
 
-def _masks(signals: Signals) -> dict[str, Mask]:
+def _masks(signals: Checked) -> dict[str, Mask]:
     """Which samples each count of seconds rests on, by the name of the feature."""
     states, way = signals.states, signals.direction
     transient = np.isin(states.state, (State.STARTING, State.DEFROST, State.OIL_RETURN))
@@ -140,7 +140,7 @@ def _masks(signals: Signals) -> dict[str, Mask]:
     }
 
 
-def _short(signals: Signals) -> Mask:
+def _short(signals: Checked) -> Mask:
     """Rooms are short although what the controller aims at is attained."""
     circuit = signals.circuit
     missed = np.where(
@@ -150,12 +150,12 @@ def _short(signals: Signals) -> Mask:
     return (signals.demand.shortfall_k > SHORT_K) & attained
 
 
-def _speed_share(signals: Signals) -> FloatArray:
+def _speed_share(signals: Checked) -> FloatArray:
     speed = signals.samples.outdoor_or_nan("compressor_speed")
     return speed / signals.plant.compressor_max_speed_rps
 
 
-def _circuit(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
+def _circuit(grid: _Grid, signals: Checked, masks: dict[str, Mask]) -> None:
     cooling, heating = masks["to_indoor_s"], masks["to_outdoor_s"]
     measured, circuit = signals.subcooling, signals.circuit
     speed = _speed_share(signals)
@@ -177,7 +177,7 @@ def _circuit(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
         grid.mean(name, getattr(signals.coils, name), masks["cooling_s"])
 
 
-def _demand(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
+def _demand(grid: _Grid, signals: Checked, masks: dict[str, Mask]) -> None:
     demand, speed = signals.demand, _speed_share(signals)
     grid.mean("demand_share", demand.share, masks["running_s"])
     grid.mean("shortfall_k", demand.shortfall_k, masks["asking_s"])
@@ -188,7 +188,7 @@ def _demand(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
     grid.mean("indoor_valve_share", _asking_valves(signals), high)
 
 
-def _asking_valves(signals: Signals) -> FloatArray:
+def _asking_valves(signals: Checked) -> FloatArray:
     """Mean opening of the valves of indoor units that call for cooling, shape (n,)."""
     units = len(signals.plant.indoor)
     valves = signals.samples.indoor_or_nan("valve", units)
@@ -200,7 +200,7 @@ def _asking_valves(signals: Signals) -> FloatArray:
     return np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
 
-def _subcooler(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
+def _subcooler(grid: _Grid, signals: Checked, masks: dict[str, Mask]) -> None:
     instruments, flow = signals.instruments, signals.flow
     grid.mean(
         "subcooler_opening", signals.samples.outdoor_or_nan("subcooler_valve"), masks["steady_s"]
@@ -215,7 +215,7 @@ def _subcooler(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
     grid.mean("leak_sigma_k", doubt, masks["closed_s"])
 
 
-def _hunting(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
+def _hunting(grid: _Grid, signals: Checked, masks: dict[str, Mask]) -> None:
     """Blocks of ten minutes are given to the window that holds their middle."""
     found = signals.hunting
     grid.mean("restlessness", _restlessness(signals), masks["restless_s"])
@@ -235,7 +235,7 @@ def _hunting(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
         grid.features[known, INDEX[name]] = total[known] / count[known]
 
 
-def _restlessness(signals: Signals) -> FloatArray:
+def _restlessness(signals: Checked) -> FloatArray:
     """1 where the subcooler valve's opening moved since the last reading, else 0, shape (n,)."""
     opening = signals.samples.outdoor_or_nan("subcooler_valve")
     before = np.concatenate([opening[:1], opening[:-1]])
@@ -245,7 +245,7 @@ def _restlessness(signals: Signals) -> FloatArray:
     return np.where(middle > VALVE_OPEN, change > MOVED_SHARE, np.nan)
 
 
-def _instruments(grid: _Grid, signals: Signals, masks: dict[str, Mask]) -> None:
+def _instruments(grid: _Grid, signals: Checked, masks: dict[str, Mask]) -> None:
     checks, way = signals.instruments, signals.direction
     grid.mean("contradiction", way.contradiction, masks["pure_s"])
     for name in ("standstill_difference_pa", "standstill_discharge_k", "standstill_suction_k"):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 from diagnostics import (
     cleaning,
@@ -34,16 +34,22 @@ class Signals:
     direction: direction.Direction
     subcooling: subcooling.Subcooling
     circuit: superheat.Circuit
-    coils: coils.Coils
     flow: liquid_flow.LiquidFlow
     hunting: hunting.Hunting
     demand: demand.Demand
-    instruments: instruments.Instruments
 
     @property
     def samples(self) -> Samples:
         """The cleaned samples."""
         return self.cleaned.samples
+
+
+@dataclass(frozen=True)
+class Checked(Signals):
+    """The same, and what instruments say of each other: windows need it, samples do not."""
+
+    coils: coils.Coils
+    instruments: instruments.Instruments
 
 
 def compute(samples: Samples, plant: Plant) -> Signals:
@@ -58,7 +64,6 @@ def compute(samples: Samples, plant: Plant) -> Signals:
     states = state.classify(good, base, fluid, plant)
     level = transducers.levelled(good, base, states)
     way = direction.infer(good, base, states)
-    circuit = superheat.measure(good, states, fluid)
     return Signals(
         plant=plant,
         cleaned=cleaned,
@@ -66,10 +71,21 @@ def compute(samples: Samples, plant: Plant) -> Signals:
         states=states,
         direction=way,
         subcooling=subcooling.measure(level, way, states, fluid, plant),
-        circuit=circuit,
-        coils=coils.compare(good, states, circuit, plant),
+        circuit=superheat.measure(good, states, fluid),
         flow=liquid_flow.estimate(good, states, way, fluid, plant),
         hunting=hunting.detect(good, base, states, way, plant),
         demand=demand.compare(good, states, plant),
-        instruments=instruments.check(good, base, states, way, fluid, plant),
+    )
+
+
+def check(samples: Samples, plant: Plant) -> Checked:
+    """The same with the checks of the instruments."""
+    found = compute(samples, plant)
+    good, fluid = found.samples, refrigerant.fluid(plant.refrigerant)
+    return Checked(
+        **{field.name: getattr(found, field.name) for field in fields(found)},
+        coils=coils.compare(good, found.states, found.circuit, plant),
+        instruments=instruments.check(
+            good, found.timebase, found.states, found.direction, fluid, plant
+        ),
     )

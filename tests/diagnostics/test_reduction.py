@@ -13,7 +13,7 @@ from diagnostics.channels import CALLS
 from diagnostics.cleaning import Cleaned
 from diagnostics.hunting import Hunting
 from diagnostics.samples import FloatArray, Samples
-from diagnostics.signals import Signals
+from diagnostics.signals import Checked
 from diagnostics.state import State, States
 from diagnostics.windows import Windows
 from tests.diagnostics.signals import START, instants, plant, running
@@ -34,9 +34,9 @@ def given_states(code: State, steady: bool = True, pure: int = 0) -> States:
     return States(np.full(N, code, np.int8), on, on & steady, np.full(N, pure, np.int8))
 
 
-def scene(states: States | None = None, **outdoor: FloatArray | float) -> Signals:
+def scene(states: States | None = None, **outdoor: FloatArray | float) -> Checked:
     """Everything at rest, nothing known but what is put in by ``replace``."""
-    found = signals.compute(running(N, FIVE_MINUTES, outdoor), plant())
+    found = signals.check(running(N, FIVE_MINUTES, outdoor), plant())
     blank = {
         name: _blank(getattr(found, name))
         for name in ("subcooling", "circuit", "coils", "flow", "demand", "instruments")
@@ -57,11 +57,11 @@ def _blank(part: Any) -> Any:
     )
 
 
-def knowing(base: Signals, part: str, **columns: FloatArray) -> Signals:
+def knowing(base: Checked, part: str, **columns: FloatArray) -> Checked:
     return replace(base, **{part: replace(getattr(base, part), **columns)})
 
 
-def rows(given: Signals, name: str) -> list[float]:
+def rows(given: Checked, name: str) -> list[float]:
     return reduction.reduce(given).column(name).tolist()
 
 
@@ -70,7 +70,7 @@ def test_a_sample_stands_for_the_time_since_the_one_before_at_most_two_intervals
     base = scene()
     at = column(0, 300, 600, 2400, 2700, 3000)
     samples = Samples(instants(at), base.samples.outdoor, {})
-    found = reduction.reduce(signals.compute(samples, plant()))
+    found = reduction.reduce(signals.check(samples, plant()))
     starts = (found.start - START) / np.timedelta64(1, "s")
     assert starts.tolist() == [0.0, 1800.0, 2700.0]
     assert found.column("logged_s").tolist() == [900.0, 600.0, 600.0]
@@ -79,7 +79,7 @@ def test_a_sample_stands_for_the_time_since_the_one_before_at_most_two_intervals
 def test_no_samples_make_no_rows() -> None:
     base = scene()
     none = base.samples.between(START, START)
-    assert len(reduction.reduce(signals.compute(none, plant()))) == 0
+    assert len(reduction.reduce(signals.check(none, plant()))) == 0
 
 
 def test_means_pass_over_what_is_missing_and_weigh_by_time() -> None:
@@ -255,7 +255,7 @@ def test_drops_rest_on_samples_of_a_pure_mode_only() -> None:
     assert rows(both, "open_s") == rows(both, "closed_s") == [0.0, 0.0]
 
 
-def hunted(base: Signals, per_sample: list[int], interval_s: float = 10.0) -> Signals:
+def hunted(base: Checked, per_sample: list[int], interval_s: float = 10.0) -> Checked:
     """Blocks of ten minutes at 0, 600 and 1200 s; the first and the last hunt."""
     block = START + np.arange(3) * np.timedelta64(600, "s")
     yes = np.array([True, False, True])
@@ -276,7 +276,7 @@ def hunted(base: Signals, per_sample: list[int], interval_s: float = 10.0) -> Si
     return replace(base, hunting=hunting, timebase=_quick(base))
 
 
-def _quick(base: Signals) -> Any:
+def _quick(base: Checked) -> Any:
     """Readings that stand for five minutes each, but were logged every ten seconds."""
     return replace(base.timebase, usual_s=np.full(N, 10.0))
 

@@ -18,7 +18,7 @@ from diagnostics import direction, reduction, transducers, verdict, weigh
 from diagnostics.channels import CALLS
 from diagnostics.direction import Direction, Tuning
 from diagnostics.samples import FloatArray, Samples
-from diagnostics.signals import Signals
+from diagnostics.signals import Checked
 from diagnostics.state import State, States
 from diagnostics.timebase import BoolArray, Timebase
 from diagnostics.windows import Windows
@@ -82,7 +82,7 @@ def no_balance() -> Iterator[None]:
     """Simultaneous operation counts as the mode that more units call for."""
     reduce = reduction.reduce
 
-    def unbalanced(signals: Signals) -> Windows:
+    def unbalanced(signals: Checked) -> Windows:
         states = signals.states
         mode = main_mode(signals.samples, states)
         pure = np.where(states.state == State.SIMULTANEOUS, mode, states.pure).astype(np.int8)
