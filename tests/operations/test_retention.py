@@ -33,7 +33,8 @@ from tests.timeseries.test_backends import compress
 pytestmark = pytest.mark.django_db
 
 HEADER = "time,suction_pressure [kPa(a)],discharge_pressure [kPa(a)]\n"
-NOW = timezone.now().replace(minute=0, second=0, microsecond=0)
+NOW = timezone.now().replace(hour=12, minute=0, second=0, microsecond=0)
+"""At noon: the rows of one upload lie on one day, whatever time it is."""
 OLD, YOUNG = NOW - timedelta(days=100), NOW - timedelta(days=20)
 
 
