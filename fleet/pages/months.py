@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
 from typing import Any
 
 from django.core.paginator import Paginator
@@ -16,15 +15,13 @@ from django.views.decorators.http import require_GET
 
 from fleet import access, asked
 from fleet.models import Client, PooledDay, ShareLink, System
-from fleet.pages import company, pdf, report, units
+from fleet.pages import company, pdf, report, since, units
 from fleet.pages.forms import ShareForm
 from fleet.pages.report import MONTHS, Parts, Period
 from fleet.pages.units import Preference
 
 USUAL_MONTHS = 3
 LINKS_SHOWN = 20
-AGO = timedelta(days=28)
-"""What is open now stands beside what was open then."""
 
 
 def _months(request: HttpRequest) -> int:
@@ -79,7 +76,7 @@ def _page(
 @require_GET
 def clients(request: HttpRequest) -> HttpResponse:
     """The clients the person looks after, with their buildings."""
-    then, of = timezone.now() - AGO, "sites__systems__events"
+    then, of = timezone.now() - since.FOUR_WEEKS, "sites__systems__events"
     stays = Q(**{f"{of}__closed_at": None})
     real = Q(**{f"{of}__withdrawn": False})
     lasted = Q(**{f"{of}__opened_at__lte": then}) & (stays | Q(**{f"{of}__closed_at__gt": then}))
