@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 from diagnostics import (
     cleaning,
@@ -83,7 +83,7 @@ def check(samples: Samples, plant: Plant) -> Checked:
     found = compute(samples, plant)
     good, fluid = found.samples, refrigerant.fluid(plant.refrigerant)
     return Checked(
-        **{field.name: getattr(found, field.name) for field in fields(found)},
+        **vars(found),
         coils=coils.compare(good, found.states, found.circuit, plant),
         instruments=instruments.check(
             good, found.timebase, found.states, found.direction, fluid, plant

@@ -56,15 +56,14 @@ _READS = {
 }
 _OUTDOOR_SIDE = "liquid_temperature_outdoor_side"
 _INDOOR_SIDE = "liquid_temperature_indoor_side"
+_COOL = ("outdoor_coil_temperature", "outdoor_air_temperature", "subcooler_gas_temperature")
 _SWAPPED = {
     frozenset({_OUTDOOR_SIDE, _INDOOR_SIDE}): "liquid_thermistors_swapped",
     frozenset({"suction_temperature", _INDOOR_SIDE}): "suction_and_indoor_side_swapped",
     frozenset({"suction_temperature", _OUTDOOR_SIDE}): "suction_and_outdoor_side_swapped",
+    **{frozenset({it, _INDOOR_SIDE}): "indoor_side_thermistor_misplaced" for it in _COOL},
+    **{frozenset({it, _OUTDOOR_SIDE}): "outdoor_side_thermistor_misplaced" for it in _COOL},
 }
-_COOL = ("outdoor_coil_temperature", "outdoor_air_temperature", "subcooler_gas_temperature")
-for _other in _COOL:
-    _SWAPPED[frozenset({_other, _INDOOR_SIDE})] = "indoor_side_thermistor_misplaced"
-    _SWAPPED[frozenset({_other, _OUTDOOR_SIDE})] = "outdoor_side_thermistor_misplaced"
 
 
 @dataclass(frozen=True, eq=False)
