@@ -8,10 +8,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from diagnostics import reduction, signals
+from diagnostics import reduction
 from diagnostics.plant import Plant
 from diagnostics.samples import FloatArray, Samples, TimeArray
-from diagnostics.signals import Signals
+from diagnostics.signals import gather
+from diagnostics.signals.gather import Signals
 from diagnostics.windows import Windows
 
 METHOD_VERSION = 16
@@ -62,13 +63,13 @@ def analyse(samples: Samples, plant: Plant) -> Analysis:
     depend on how a long record is cut, pass whole UTC days, each with ``WARM_UP_S`` of samples
     before it, and keep the day. plant: see ``diagnostics.plant.Plant``.
     """
-    found = signals.check(samples, plant)
+    found = gather.check(samples, plant)
     return Analysis(**_of_samples(found), windows=reduction.reduce(found))
 
 
 def sample_by_sample(samples: Samples, plant: Plant) -> SampleResults:
     """The same without the windows, in some two thirds of the time."""
-    return SampleResults(**_of_samples(signals.compute(samples, plant)))
+    return SampleResults(**_of_samples(gather.compute(samples, plant)))
 
 
 def _of_samples(found: Signals) -> dict[str, Any]:

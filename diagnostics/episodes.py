@@ -11,11 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from diagnostics import pooling, verdict, weigh
+from diagnostics import pooling, verdict
 from diagnostics.findings import Context
 from diagnostics.plant import Plant
 from diagnostics.samples import FloatArray, TimeArray
-from diagnostics.weigh import CONDITIONS, Weights
+from diagnostics.weighing import weigh
+from diagnostics.weighing.weigh import CONDITIONS, Weights
 from diagnostics.windows import WINDOW_S, Windows
 
 OPEN_AT = 0.9

@@ -7,11 +7,11 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from diagnostics import hunting
 from diagnostics.channels import CALLS
 from diagnostics.samples import FloatArray
-from diagnostics.signals import Checked
-from diagnostics.state import State
+from diagnostics.signals import hunting
+from diagnostics.signals.gather import Checked
+from diagnostics.signals.state import State
 from diagnostics.windows import FEATURES, INDEX, WINDOW_S, Windows, empty
 
 HIGH_DEMAND = 0.6

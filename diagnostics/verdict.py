@@ -7,13 +7,14 @@ from dataclasses import asdict, dataclass, field
 
 import numpy as np
 
-from diagnostics import expectation, ledger, pairs, pooling, settling, weigh
+from diagnostics import expectation, pooling
 from diagnostics.findings import REGISTRY, Context
-from diagnostics.ledger import Entry
 from diagnostics.plant import Plant
 from diagnostics.samples import FloatArray
-from diagnostics.settling import Step
-from diagnostics.weigh import CONDITIONS, Evidence, Weights
+from diagnostics.weighing import ledger, pairs, settling, weigh
+from diagnostics.weighing.ledger import Entry
+from diagnostics.weighing.settling import Step
+from diagnostics.weighing.weigh import CONDITIONS, Evidence, Weights
 from diagnostics.windows import Windows
 
 RANKED_DAYS = 7

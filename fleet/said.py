@@ -15,8 +15,9 @@ from pathlib import Path
 
 from django.utils.translation import get_language, gettext
 
-from diagnostics import charge_sheet, ledger, onsite, weigh
+from diagnostics import charge_sheet
 from diagnostics.findings import REGISTRY
+from diagnostics.weighing import ledger, onsite, weigh
 from fleet.language import SOURCE
 
 TABLE = Path(__file__).with_name("said.toml")
@@ -48,12 +49,13 @@ def _everywhere() -> Iterator[tuple[str, str]]:
         for text in (finding.title, finding.phrase, finding.source, finding.settle):
             yield where, text
     for text in (*ledger.WORDS.values(), *ledger.WAYS.values(), ledger.UNTOLD):
-        yield "diagnostics/ledger.py", text
+        yield "diagnostics/weighing/ledger.py", text
     for finding in REGISTRY:
         for reason in sorted(weigh.table().likelihoods[finding.name].reasons.values()):
-            yield f"diagnostics/weights.toml, {finding.name}", reason
+            yield f"diagnostics/weighing/weights.toml, {finding.name}", reason
     for reading in onsite.READINGS:
-        yield from (("diagnostics/onsite.py", text) for text in (reading.do, reading.reads))
+        for text in (reading.do, reading.reads):
+            yield "diagnostics/weighing/onsite.py", text
     sheet = (charge_sheet.MANIFEST, charge_sheet.ENTERED, charge_sheet.COMMON_PRACTICE)
     for text in (*sheet, *charge_sheet.STEPS, charge_sheet.CAUTION, charge_sheet.WITHOUT_LINES):
         yield "diagnostics/charge_sheet.py", text

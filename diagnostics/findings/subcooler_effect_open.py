@@ -31,7 +31,7 @@ FINDING = Finding(
     title="Effect of the open subcooler valve, over what its opening should give",
     phrase="open subcooler valve has {measured:.0%} of its expected effect",
     unit="ratio",
-    source="energy balance and valve equation; see diagnostics.liquid_flow",
+    source="energy balance and valve equation; see diagnostics.signals.liquid_flow",
     settle="feel or clamp both liquid lines at the subcooler while its valve is commanded open",
     measure=_measure,
 )

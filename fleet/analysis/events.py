@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from diagnostics.analyse import METHOD_VERSION
 from diagnostics.episodes import Episode
-from diagnostics.weigh import Weights
+from diagnostics.weighing.weigh import Weights
 from fleet.analysis import alarm_state
 from fleet.analysis.alarm_state import Alarm
 from fleet.analysis.instants import to_64, to_utc

@@ -19,10 +19,10 @@ from django.db import connection, transaction
 from django.db.models import QuerySet
 from django.db.models.functions import Now
 
-from diagnostics import learning, weigh
 from diagnostics.analyse import METHOD_VERSION
-from diagnostics.learning import Learned, Outcome, Result
-from diagnostics.weigh import CONDITIONS, Weights
+from diagnostics.weighing import learning, weigh
+from diagnostics.weighing.learning import Learned, Outcome, Result
+from diagnostics.weighing.weigh import CONDITIONS, Weights
 from fleet.analysis.instants import midnight, to_64
 from fleet.analysis.locks import Lock, take
 from fleet.analysis.record import WINDOW, Record

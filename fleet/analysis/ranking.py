@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from diagnostics.samples import FloatArray
 from diagnostics.verdict import Verdict
 from diagnostics.verdict import judge as judge_at
-from diagnostics.weigh import CONDITIONS
+from diagnostics.weighing.weigh import CONDITIONS
 from diagnostics.windows import empty
 from fleet.analysis import learning
 from fleet.analysis.instants import DAY, RESOLUTION, midnight, to_64, to_utc

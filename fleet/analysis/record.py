@@ -13,7 +13,7 @@ import numpy as np
 from diagnostics import verdict
 from diagnostics.plant import Plant
 from diagnostics.verdict import RANKED_DAYS, Verdict
-from diagnostics.weigh import Weights
+from diagnostics.weighing.weigh import Weights
 from diagnostics.windows import WINDOW_S, Windows
 from fleet.analysis import day_rows, window_rows
 from fleet.analysis.instants import to_utc

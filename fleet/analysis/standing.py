@@ -10,7 +10,7 @@ from django.db.models import F, OuterRef, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 
 from diagnostics.analyse import METHOD_VERSION
-from diagnostics.weigh import CONDITIONS
+from diagnostics.weighing.weigh import CONDITIONS
 from diagnostics.windows import WINDOW_S
 from fleet.analysis import course, days, events, learning
 from fleet.analysis.instants import to_utc

@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 
 from diagnostics.analyse import SampleResults
-from diagnostics.state import STATE_NAMES
+from diagnostics.signals.state import STATE_NAMES
 
 DIRECTIONS = ("to_outdoor", "undetermined", "to_indoor")
 POINTS = ("indoor_side", None, "outdoor_side")

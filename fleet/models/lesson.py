@@ -11,7 +11,7 @@ class Lesson(models.Model):
     """What was learned from an organisation's visits, kept so that it is not learned every time.
 
     ``fingerprint`` names the visits it was learned from; ``taught`` the weights that came of them,
-    empty for the plain table; ``learned`` is the dump of ``diagnostics.learning.Learned``.
+    empty for the plain table; ``learned`` is the dump of ``diagnostics.weighing.learning.Learned``.
     """
 
     organisation = models.OneToOneField(

@@ -8,7 +8,7 @@ from django.conf import settings
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from diagnostics.ledger import WORDS
+from diagnostics.weighing.ledger import WORDS
 from fleet.models import News, NewsKind
 from fleet.said import say
 

@@ -17,7 +17,7 @@ import numpy as np
 from django.db.models import Case, F, FloatField, QuerySet, When
 from django.db.models.functions import Coalesce, Collate
 
-from diagnostics.weigh import CONDITIONS
+from diagnostics.weighing.weigh import CONDITIONS
 from fleet.analysis.ranking import site_scores
 from fleet.models import Event, Site, System
 from fleet.models.site import area_of

@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
-from diagnostics.weigh import CONDITIONS
+from diagnostics.weighing.weigh import CONDITIONS
 from fleet import access
 from fleet.models import Event, IndoorUnit, Role, System
 from fleet.pages import history, history_chart, past, since, standings, units, words

@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _
 from numpy.typing import NDArray
 
 from diagnostics.samples import FloatArray
-from diagnostics.timebase import GAP_INTERVALS, usual_intervals
+from diagnostics.signals.timebase import GAP_INTERVALS, usual_intervals
 from fleet.pages import downsample
 from fleet.pages.series import EventSeries
 

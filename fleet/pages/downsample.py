@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from tsdownsample import MinMaxLTTBDownsampler
 
 from diagnostics.samples import FloatArray
-from diagnostics.timebase import GAP_INTERVALS, usual_intervals
+from diagnostics.signals.timebase import GAP_INTERVALS, usual_intervals
 
 LEAST_A_RUN = 4
 _DOWNSAMPLER = MinMaxLTTBDownsampler()

@@ -9,12 +9,13 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from diagnostics import verdict, weigh
+from diagnostics import verdict
 from diagnostics.drift import Drift, Kind, drift
 from diagnostics.episodes import LEAST_JUDGED_S
 from diagnostics.findings import Context
 from diagnostics.samples import FloatArray, TimeArray
-from diagnostics.weigh import Weights
+from diagnostics.weighing import weigh
+from diagnostics.weighing.weigh import Weights
 from diagnostics.windows import Windows
 from fleet.analysis import day_rows, learning
 from fleet.models import System

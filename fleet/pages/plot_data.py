@@ -10,7 +10,7 @@ from diagnostics import refrigerant
 from diagnostics.analyse import SampleResults
 from diagnostics.plant import Plant
 from diagnostics.samples import FloatArray, Samples
-from diagnostics.state import STATE_NAMES
+from diagnostics.signals.state import STATE_NAMES
 from fleet.analysis.samples import with_logged
 from fleet.pages.series import EventSeries
 from fleet.pages.spans import Span

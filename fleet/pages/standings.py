@@ -9,7 +9,7 @@ from functools import cached_property
 from django.db.models import Prefetch, QuerySet
 from django.utils.translation import gettext as _
 
-from diagnostics.weigh import CONDITIONS
+from diagnostics.weighing.weigh import CONDITIONS
 from fleet.ingest import arrival
 from fleet.models import Event, Standing, System
 from fleet.pages import words

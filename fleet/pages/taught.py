@@ -16,7 +16,7 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_POST
 
 from diagnostics.findings import REGISTRY
-from diagnostics.learning import FindingLine, Learned, PriorLine
+from diagnostics.weighing.learning import FindingLine, Learned, PriorLine
 from fleet import access
 from fleet.analysis import learning, standing
 from fleet.language import decimal

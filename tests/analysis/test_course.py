@@ -9,7 +9,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from diagnostics import episodes, verdict, weigh
+from diagnostics import episodes, verdict
+from diagnostics.weighing import weigh
 from diagnostics.windows import INDEX, WINDOW_S, Windows
 from fleet.analysis import course, standing, window_rows
 from fleet.analysis.record import Record

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from django.contrib.auth import get_user_model
 
-from diagnostics import weigh
 from diagnostics.findings import REGISTRY
-from diagnostics.weigh import CONDITIONS, Weights
+from diagnostics.weighing import weigh
+from diagnostics.weighing.weigh import CONDITIONS, Weights
 from fleet.analysis import backlog, learning
 from fleet.analysis.learning import Reading
 from fleet.models import Event, Organisation, SiteVisit, Standing, System, VisitOutcome

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pytest_django import DjangoAssertNumQueries
 
-from diagnostics.weigh import CONDITIONS
+from diagnostics.weighing.weigh import CONDITIONS
 from fleet.analysis import backlog, standing
 from fleet.analysis.ranking import SiteRank, as_json, ranking, site_score
 from fleet.management.commands import rank

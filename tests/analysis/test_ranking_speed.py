@@ -8,7 +8,7 @@ import pytest
 from django.db import connection
 from django.utils import timezone
 
-from diagnostics.weigh import CONDITIONS
+from diagnostics.weighing.weigh import CONDITIONS
 from fleet.analysis.ranking import ranking
 from fleet.models import Client, Site, Standing, System
 

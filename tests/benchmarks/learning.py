@@ -17,11 +17,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnostics import learning, weigh
 from diagnostics.findings import REGISTRY, Measured
-from diagnostics.learning import Learned, Outcome, Result
 from diagnostics.samples import FloatArray
-from diagnostics.weigh import CONDITIONS, Evidence, Weights
+from diagnostics.weighing import learning, weigh
+from diagnostics.weighing.learning import Learned, Outcome, Result
+from diagnostics.weighing.weigh import CONDITIONS, Evidence, Weights
 
 SUSPECTED_BELOW = 0.4
 """A system is visited when no fault is given less than this."""

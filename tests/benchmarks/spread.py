@@ -3,7 +3,7 @@
     python -m tests.benchmarks.spread --systems 240
 
 Beside the quantiles stand the mean and the spread under which the deviations are likeliest, given
-their uncertainties and the floor that `diagnostics.weigh` puts under every bell. Uses the tuning
+their uncertainties and the floor that `weigh` puts under every bell. Uses the tuning
 half of the judgement benchmark, never the other.
 """
 
@@ -18,10 +18,11 @@ from itertools import islice
 import numpy as np
 from scipy import optimize, stats
 
-from diagnostics import pooling, weigh
+from diagnostics import pooling
 from diagnostics.findings import REGISTRY, Context
 from diagnostics.plant import Plant
 from diagnostics.samples import FloatArray
+from diagnostics.weighing import weigh
 from diagnostics.windows import Windows
 from fixtures.exams import exam
 from fixtures.simulator.spec import Fault, SystemSpec
@@ -118,7 +119,7 @@ def deviations(systems: list[Rows]) -> dict[str, dict[str, FloatArray]]:
 
 
 def likeliest(values: FloatArray, sigmas: FloatArray, span: float) -> tuple[float, float]:
-    """Mean and spread under which the values are likeliest, as `diagnostics.weigh` reckons."""
+    """Mean and spread under which the values are likeliest, as `weigh` reckons."""
     floor = weigh.table().floor_share
 
     def loss(parameters: FloatArray) -> float:

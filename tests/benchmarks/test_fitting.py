@@ -7,10 +7,10 @@ import tomllib
 import numpy as np
 import pytest
 
-from diagnostics import weigh
 from diagnostics.findings import REGISTRY
 from diagnostics.findings.finding import Measured as Found
 from diagnostics.samples import FloatArray
+from diagnostics.weighing import weigh
 from tests.benchmarks.fitting import conditional
 from tests.benchmarks.fitting.__main__ import FILE, KEPT, rewritten
 from tests.benchmarks.fitting.conditional import Problem

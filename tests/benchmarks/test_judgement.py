@@ -8,11 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from diagnostics import direction, reduction, signals, verdict, weigh
+from diagnostics import reduction, verdict
 from diagnostics.channels import INDOOR, OUTDOOR
 from diagnostics.findings import REGISTRY, Context
 from diagnostics.plant import Plant
 from diagnostics.samples import Samples
+from diagnostics.signals import direction, gather
+from diagnostics.weighing import weigh
 from fixtures.exams import exam as drawn
 from fixtures.exams import leaks as leaking
 from fixtures.simulator.spec import CircuitTraits, SystemSpec
@@ -177,7 +179,7 @@ def test_every_step_can_be_taken_out_and_comes_back(name: str) -> None:
 
 def test_the_mode_is_taken_for_the_direction_of_the_liquid(specs: list[SystemSpec]) -> None:
     with changes.mode_decides():
-        found = signals.compute(*cases.of(specs[0]).seen())
+        found = gather.compute(*cases.of(specs[0]).seen())
     mode = changes.main_mode(found.samples, found.states)
     assert np.array_equal(found.direction.sign, np.where(found.states.running, mode, 0))
     assert set(mode.tolist()) <= {-1, 1}

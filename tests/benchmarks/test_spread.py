@@ -7,7 +7,7 @@ from itertools import islice
 import numpy as np
 import pytest
 
-from diagnostics import weigh
+from diagnostics.weighing import weigh
 from fixtures.exams import exam
 from tests.benchmarks import spread
 from tests.benchmarks.judgement import groups

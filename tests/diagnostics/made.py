@@ -7,14 +7,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from diagnostics import direction, refrigerant, state, timebase
-from diagnostics.direction import Direction
+from diagnostics import refrigerant
 from diagnostics.plant import BranchSide, Plant, Refrigerant
 from diagnostics.refrigerant import Fluid
 from diagnostics.samples import FloatArray, Samples
-from diagnostics.state import State, States
-from diagnostics.timebase import Timebase
-from tests.diagnostics import signals
+from diagnostics.signals import direction, state, timebase
+from diagnostics.signals.direction import Direction
+from diagnostics.signals.state import State, States
+from diagnostics.signals.timebase import Timebase
+from tests.diagnostics import record
 
 SUBCOOLER = {
     "liquid_temperature_outdoor_side": 312.15,
@@ -70,7 +71,7 @@ def scene(
     plant: Plant | None = None,
 ) -> Scene:
     """The worked subcooler example at rest in one state, changed by ``outdoor``."""
-    samples = signals.running(n, interval_s, SUBCOOLER | dict(outdoor or {}))
+    samples = record.running(n, interval_s, SUBCOOLER | dict(outdoor or {}))
     return of(samples, states(n, code), sign, plant)
 
 
@@ -101,7 +102,7 @@ def with_valve(
 ) -> Plant:
     """A 45 kW R-410A system with 82 cm3 of displacement."""
     return replace(
-        signals.plant(Refrigerant.R410A),
+        record.plant(Refrigerant.R410A),
         subcooler_valve_full_area_m2=area_m2,
         subcooler_branch_side=side,
     )

@@ -8,8 +8,9 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from diagnostics import episodes, weigh
+from diagnostics import episodes
 from diagnostics.findings import Context
+from diagnostics.weighing import weigh
 from diagnostics.windows import empty
 from tests.diagnostics.rows import START, joined, plant, windows
 

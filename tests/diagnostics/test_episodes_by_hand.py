@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from diagnostics import episodes, weigh
+from diagnostics import episodes
 from diagnostics.episodes import Episode, Open
 from diagnostics.findings import Context
 from diagnostics.samples import FloatArray
-from diagnostics.weigh import Evidence, Weights
+from diagnostics.weighing import weigh
+from diagnostics.weighing.weigh import Evidence, Weights
 from diagnostics.windows import Windows
 from tests.diagnostics.rows import START, plant, windows
 

@@ -10,16 +10,17 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from diagnostics import pooling, verdict, weigh
+from diagnostics import pooling, verdict
 from diagnostics.analyse import analyse
 from diagnostics.findings import REGISTRY, Context
 from diagnostics.samples import Samples
+from diagnostics.weighing import weigh
 from diagnostics.windows import Windows
 from fixtures.plants import Wish, draw_plant
 from fixtures.simulator.simulate import simulate
 from fixtures.simulator.spec import Fault, Segment, SystemSpec
 from tests.benchmarks.analysed import by_days
-from tests.diagnostics.signals import call, fahrenheit, plant, running
+from tests.diagnostics.record import call, fahrenheit, plant, running
 from tests.diagnostics.simulated import samples_and_plant
 
 UNITS = 2

@@ -8,15 +8,16 @@ from typing import Any
 import numpy as np
 import pytest
 
-from diagnostics import reduction, signals
+from diagnostics import reduction
 from diagnostics.channels import CALLS
-from diagnostics.cleaning import Cleaned
-from diagnostics.hunting import Hunting
 from diagnostics.samples import FloatArray, Samples
-from diagnostics.signals import Checked
-from diagnostics.state import State, States
+from diagnostics.signals import gather
+from diagnostics.signals.cleaning import Cleaned
+from diagnostics.signals.gather import Checked
+from diagnostics.signals.hunting import Hunting
+from diagnostics.signals.state import State, States
 from diagnostics.windows import Windows
-from tests.diagnostics.signals import START, instants, plant, running
+from tests.diagnostics.record import START, instants, plant, running
 
 N = 6
 """Samples 300 s apart: two windows of three."""
@@ -36,7 +37,7 @@ def given_states(code: State, steady: bool = True, pure: int = 0) -> States:
 
 def scene(states: States | None = None, **outdoor: FloatArray | float) -> Checked:
     """Everything at rest, nothing known but what is put in by ``replace``."""
-    found = signals.check(running(N, FIVE_MINUTES, outdoor), plant())
+    found = gather.check(running(N, FIVE_MINUTES, outdoor), plant())
     blank = {
         name: _blank(getattr(found, name))
         for name in ("subcooling", "circuit", "coils", "flow", "demand", "instruments")
@@ -70,7 +71,7 @@ def test_a_sample_stands_for_the_time_since_the_one_before_at_most_two_intervals
     base = scene()
     at = column(0, 300, 600, 2400, 2700, 3000)
     samples = Samples(instants(at), base.samples.outdoor, {})
-    found = reduction.reduce(signals.check(samples, plant()))
+    found = reduction.reduce(gather.check(samples, plant()))
     starts = (found.start - START) / np.timedelta64(1, "s")
     assert starts.tolist() == [0.0, 1800.0, 2700.0]
     assert found.column("logged_s").tolist() == [900.0, 600.0, 600.0]
@@ -79,7 +80,7 @@ def test_a_sample_stands_for_the_time_since_the_one_before_at_most_two_intervals
 def test_no_samples_make_no_rows() -> None:
     base = scene()
     none = base.samples.between(START, START)
-    assert len(reduction.reduce(signals.check(none, plant()))) == 0
+    assert len(reduction.reduce(gather.check(none, plant()))) == 0
 
 
 def test_means_pass_over_what_is_missing_and_weigh_by_time() -> None:

@@ -7,9 +7,9 @@ import pytest
 
 from diagnostics.samples import Samples, SamplesError
 from diagnostics.windows import WINDOW_S
+from tests.diagnostics.record import instants
 from tests.diagnostics.rows import START as FIRST_WINDOW
 from tests.diagnostics.rows import windows
-from tests.diagnostics.signals import instants
 
 SECOND = np.timedelta64(1, "s")
 

@@ -19,7 +19,7 @@ from diagnostics.channels import (
     Channel,
     Quantity,
 )
-from tests.diagnostics.signals import plant
+from tests.diagnostics.record import plant
 
 DISCHARGE = OUTDOOR_BY_NAME["discharge_pressure"]
 SPEED = OUTDOOR_BY_NAME["compressor_speed"]

@@ -8,9 +8,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnostics import ledger, verdict, weigh
+from diagnostics import verdict
 from diagnostics.verdict import NOT_ENOUGH_DATA, Verdict
-from diagnostics.weigh import CONDITIONS, Weights
+from diagnostics.weighing import ledger, weigh
+from diagnostics.weighing.weigh import CONDITIONS, Weights
 from diagnostics.windows import empty
 from tests.diagnostics.rows import START, joined, plant, windows
 

@@ -7,11 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnostics import ledger, verdict, weigh
+from diagnostics import verdict
 from diagnostics.findings import REGISTRY, Finding, Measured
-from diagnostics.ledger import UNTOLD, WAYS, WORDS, Entry, _Stand
 from diagnostics.verdict import NOT_ENOUGH_DATA
-from diagnostics.weigh import CONDITIONS, Evidence
+from diagnostics.weighing import ledger, weigh
+from diagnostics.weighing.ledger import UNTOLD, WAYS, WORDS, Entry, _Stand
+from diagnostics.weighing.weigh import CONDITIONS, Evidence
 from tests.diagnostics.rows import START, joined, plant, windows
 
 DAY = 96

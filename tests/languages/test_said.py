@@ -11,10 +11,11 @@ from django.utils import translation
 from hypothesis import given
 from hypothesis import strategies as st
 
-from diagnostics import charge_sheet, ledger, onsite, pairs, weigh
+from diagnostics import charge_sheet
 from diagnostics.charge_sheet import Entered, LiquidState, Seen
 from diagnostics.findings import REGISTRY
 from diagnostics.verdict import Verdict
+from diagnostics.weighing import ledger, onsite, pairs, weigh
 from fleet import said
 from tests.diagnostics import rows
 from tests.languages.conftest import judged

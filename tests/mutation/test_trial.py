@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from diagnostics import superheat
+from diagnostics.signals import superheat
 
 CHANGES = {
     "none": ("from", "from"),
@@ -25,8 +25,8 @@ trial.TEST_LIMIT_S = 3.0
 trial.prepare()
 source, changes = json.load(sys.stdin)
 for name, (before, after) in changes.items():
-    fault = ("diagnostics.superheat", source.replace(before, after))
-    told = trial.outcome(["tests/diagnostics/test_superheat.py"], fault, budget_s=10.0)
+    fault = ("diagnostics.signals.superheat", source.replace(before, after))
+    told = trial.outcome(["tests/diagnostics/signals/test_superheat.py"], fault, budget_s=10.0)
     print(json.dumps([name, told.kind, told.test, told.run]))
 """
 
@@ -65,7 +65,7 @@ def test_a_wrong_sign_is_found_by_a_test_that_is_named(
 
 
 def test_what_cannot_be_imported_is_found(told: dict[str, tuple[str, str, int]]) -> None:
-    assert told["import"] == ("found", "tests/diagnostics/test_superheat.py", 0)
+    assert told["import"] == ("found", "tests/diagnostics/signals/test_superheat.py", 0)
 
 
 def test_what_never_ends_hangs(told: dict[str, tuple[str, str, int]]) -> None:

@@ -9,7 +9,7 @@ from django.contrib.auth.models import User
 from django.db import connection, models
 
 from diagnostics.analyse import METHOD_VERSION
-from diagnostics.weigh import CONDITIONS
+from diagnostics.weighing.weigh import CONDITIONS
 from diagnostics.windows import FEATURES, INDEX
 from fleet.models import (
     Client,

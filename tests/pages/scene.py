@@ -11,7 +11,7 @@ from django.contrib.auth.models import User
 from django.test import Client as Browser
 from django.utils import timezone
 
-from diagnostics.weigh import CONDITIONS
+from diagnostics.weighing.weigh import CONDITIONS
 from fleet.models import (
     Client,
     Event,

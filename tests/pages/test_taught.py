@@ -10,9 +10,9 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from diagnostics import weigh
 from diagnostics.findings import REGISTRY
-from diagnostics.weigh import CONDITIONS
+from diagnostics.weighing import weigh
+from diagnostics.weighing.weigh import CONDITIONS
 from fleet.analysis import learning
 from fleet.models import Event, EventChange, Organisation, SiteVisit, VisitOutcome
 from fleet.pages import settle

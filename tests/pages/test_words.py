@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from diagnostics.findings import REGISTRY
-from diagnostics.weigh import CONDITIONS
+from diagnostics.weighing.weigh import CONDITIONS
 from fleet.pages import advice, ledger, words
 from fleet.pages.units import Preference
 from tests.pages.scene import ENTRY

@@ -16,7 +16,7 @@ from rich import box
 from rich.console import Console
 from rich.table import Table
 
-from diagnostics.ledger import WORDS
+from diagnostics.weighing.ledger import WORDS
 from fleet.analysis.ranking import SiteRank, SystemRank, as_json, ranking
 from fleet.management.arguments import moment
 from fleet.models import System

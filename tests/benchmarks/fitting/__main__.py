@@ -9,10 +9,10 @@ from pathlib import Path
 
 import numpy as np
 
-from diagnostics import weigh
 from diagnostics.findings import REGISTRY
 from diagnostics.samples import FloatArray
 from diagnostics.verdict import CALLED_AT
+from diagnostics.weighing import weigh
 from tests.benchmarks.fitting import conditional, pools
 from tests.benchmarks.fitting.conditional import Problem, Table
 from tests.benchmarks.fitting.pools import Measured

@@ -1,7 +1,7 @@
 """Conditional likelihood of the true conditions, its gradient, and the search for its best.
 
-The forward step is `diagnostics.weigh.combine` for many systems at once; a test holds the two
-against each other. Which witness of a family is the strongest is taken as it stands at each step.
+The forward step is `weigh.combine` for many systems at once; a test holds the two against each
+other. Which witness of a family is the strongest is taken as it stands at each step.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from diagnostics.findings import REGISTRY
 from diagnostics.samples import FloatArray
-from diagnostics.weigh import CONDITIONS, Likelihood, Weights
+from diagnostics.weighing.weigh import CONDITIONS, Likelihood, Weights
 from tests.benchmarks.fitting.pools import Measured
 
 MEAN_PENALTY, SPREAD_PENALTY = 4.0, 12.0

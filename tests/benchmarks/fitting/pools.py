@@ -8,9 +8,10 @@ from itertools import islice
 
 import numpy as np
 
-from diagnostics import pooling, weigh
+from diagnostics import pooling
 from diagnostics.findings import Context
 from diagnostics.samples import FloatArray
+from diagnostics.weighing import weigh
 from fixtures.exams import exam
 from fixtures.simulator.spec import Fault, SystemSpec
 from tests.benchmarks.analysed import by_days

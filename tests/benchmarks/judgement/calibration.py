@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from diagnostics.samples import FloatArray
 from diagnostics.verdict import NOT_ENOUGH_DATA
-from diagnostics.weigh import CONDITIONS
+from diagnostics.weighing.weigh import CONDITIONS
 from tests.benchmarks.judgement import figures
 from tests.benchmarks.judgement.examine import Outcome
 from tests.benchmarks.judgement.figures import Figure

@@ -14,13 +14,15 @@ from unittest import mock
 import numpy as np
 from numpy.typing import NDArray
 
-from diagnostics import direction, reduction, transducers, verdict, weigh
+from diagnostics import reduction, verdict
 from diagnostics.channels import CALLS
-from diagnostics.direction import Direction, Tuning
 from diagnostics.samples import FloatArray, Samples
-from diagnostics.signals import Checked
-from diagnostics.state import State, States
-from diagnostics.timebase import BoolArray, Timebase
+from diagnostics.signals import direction, transducers
+from diagnostics.signals.direction import Direction, Tuning
+from diagnostics.signals.gather import Checked
+from diagnostics.signals.state import State, States
+from diagnostics.signals.timebase import BoolArray, Timebase
+from diagnostics.weighing import weigh
 from diagnostics.windows import Windows
 
 COMPLETE = "the whole method"

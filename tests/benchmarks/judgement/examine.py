@@ -15,7 +15,7 @@ from diagnostics import verdict
 from diagnostics.analyse import Analysis
 from diagnostics.plant import Plant
 from diagnostics.samples import Samples
-from diagnostics.state import State
+from diagnostics.signals.state import State
 from tests.benchmarks.analysed import by_days
 from tests.benchmarks.judgement import cases
 from tests.benchmarks.judgement.groups import Sitting

@@ -10,7 +10,7 @@ import numpy as np
 
 from diagnostics import pooling
 from diagnostics.verdict import NOT_ENOUGH_DATA
-from diagnostics.weigh import CONDITIONS
+from diagnostics.weighing.weigh import CONDITIONS
 from diagnostics.windows import Windows
 
 LOW_SUBCOOLING_K = 3.0
