@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from django.contrib.auth import get_user_model
 from django.contrib.auth.models import User
 from django.db.models import QuerySet
+from django.http import Http404
 from django.shortcuts import get_object_or_404
 
 from fleet.models import (
@@ -50,6 +51,17 @@ def organisation_of(user: Person) -> int | None:
     if isinstance(membership, Membership):
         return membership.organisation_id
     return Organisation.objects.default().pk if getattr(user, "is_superuser", False) else None
+
+
+def managed_organisation_or_404(user: Person) -> int:
+    """Key of the organisation that this person manages.
+
+    Raises Http404: no manager asks.
+    """
+    organisation = organisation_of(user)
+    if organisation is None or role_of(user) is not Role.MANAGER:
+        raise Http404
+    return organisation
 
 
 def visible_systems(user: Person) -> QuerySet[System]:

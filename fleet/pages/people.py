@@ -23,7 +23,6 @@ from fleet.models import Client, Invitation, Role
 from fleet.notices import letters
 from fleet.pages import record, second_factor
 from fleet.pages.forms import faults
-from fleet.pages.managers import organisation_or_404
 
 
 class MembershipForm(forms.Form):
@@ -53,7 +52,8 @@ class InvitationForm(MembershipForm):
 
 
 def _page(request: HttpRequest, **more: Any) -> HttpResponse:
-    organisation, clients = organisation_or_404(request), access.visible_clients(request.user)
+    organisation = access.managed_organisation_or_404(request.user)
+    clients = access.visible_clients(request.user)
     people = access.people(request.user).prefetch_related("membership__clients")
     coded = TOTPDevice.objects.filter(user__in=people, confirmed=True).values_list(
         "user", flat=True
@@ -80,7 +80,7 @@ def people(request: HttpRequest) -> HttpResponse:
 @require_POST
 def invite(request: HttpRequest) -> HttpResponse:
     """Send a link by which somebody makes an account; it is shown, too, this once."""
-    organisation = organisation_or_404(request)
+    organisation = access.managed_organisation_or_404(request.user)
     form = InvitationForm(request.POST, clients=access.visible_clients(request.user))
     if not form.is_valid():
         messages.error(request, faults(form))
@@ -101,7 +101,8 @@ def invite(request: HttpRequest) -> HttpResponse:
 @require_POST
 def revoke(request: HttpRequest, pk: int) -> HttpResponse:
     """Let an invitation open no more."""
-    waiting = Invitation.objects.filter(organisation=organisation_or_404(request), accepted_at=None)
+    organisation = access.managed_organisation_or_404(request.user)
+    waiting = Invitation.objects.filter(organisation=organisation, accepted_at=None)
     invitation = get_object_or_404(waiting, pk=pk)
     waiting.filter(pk=pk, revoked_at=None).update(revoked_at=timezone.now())
     record.note(request, "took back an invitation", invitation)

@@ -16,7 +16,6 @@ from django.views.decorators.http import require_GET
 
 from fleet import access
 from fleet.models import AuditEntry, Role, ShareLink
-from fleet.pages.managers import organisation_or_404
 
 LINES_A_PAGE = 100
 
@@ -69,6 +68,6 @@ def _signed_out(request: HttpRequest, user: User | None, **_: Any) -> None:
 @require_GET
 def record(request: HttpRequest) -> HttpResponse:
     """The organisation's record, newest first, for its managers."""
-    lines = AuditEntry.objects.filter(organisation=organisation_or_404(request))
+    lines = AuditEntry.objects.filter(organisation=access.managed_organisation_or_404(request.user))
     page = Paginator(lines, LINES_A_PAGE).get_page(request.GET.get("page"))
     return render(request, "people/record.html", {"page": page, "role": Role.MANAGER})

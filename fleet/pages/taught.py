@@ -23,7 +23,6 @@ from fleet.language import decimal
 from fleet.models import EventChange, Lesson, Role, SiteVisit
 from fleet.pages import record, words
 from fleet.pages.forms import faults
-from fleet.pages.managers import organisation_or_404
 from fleet.said import say
 
 VISITS_A_PAGE = 30
@@ -77,7 +76,7 @@ class Visit:
 @require_GET
 def taught(request: HttpRequest) -> HttpResponse:
     """The two tables, and the visits behind them."""
-    organisation = organisation_or_404(request)
+    organisation = access.managed_organisation_or_404(request.user)
     lesson = Lesson.objects.filter(organisation=organisation).first()
     learned = Learned.from_json(lesson.learned) if lesson else None
     visits = SiteVisit.objects.filter(event__system__site__client__organisation=organisation)
@@ -102,7 +101,7 @@ def taught(request: HttpRequest) -> HttpResponse:
 @require_POST
 def count(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a visit out of the count, with a reason, or put it back; learn anew at once."""
-    organisation = organisation_or_404(request)
+    organisation = access.managed_organisation_or_404(request.user)
     visits = SiteVisit.objects.filter(event__system__site__client__organisation=organisation)
     visit = get_object_or_404(visits.select_related("event"), pk=pk)
     form = CountForm(request.POST, leaving=visit.counts)

@@ -14,11 +14,11 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods, require_POST
 
+from fleet import access
 from fleet.models import News, Outgoing, Role, Webhook
 from fleet.notices import call, hooks, mails
 from fleet.pages import record
 from fleet.pages.forms import faults
-from fleet.pages.managers import organisation_or_404
 from fleet.said import say
 
 MOST = 10
@@ -50,7 +50,8 @@ class WebhookForm(forms.Form):
 @require_http_methods(["GET", "POST"])
 def webhooks(request: HttpRequest) -> HttpResponse:
     """The organisation's webhooks with their last calls, and a form for another one."""
-    organisation, form = organisation_or_404(request), WebhookForm(request.POST or None)
+    organisation = access.managed_organisation_or_404(request.user)
+    form = WebhookForm(request.POST or None)
     stored, made = Webhook.objects.filter(organisation=organisation), None
     if request.method == "POST":
         if form.is_valid() and stored.count() < MOST:
@@ -83,7 +84,7 @@ def _made(request: HttpRequest, organisation: int, form: WebhookForm) -> Webhook
 @require_POST
 def change(request: HttpRequest, pk: int) -> HttpResponse:
     """Send a trial call, switch it off or on, or remove it."""
-    organisation = organisation_or_404(request)
+    organisation = access.managed_organisation_or_404(request.user)
     webhook = get_object_or_404(Webhook, pk=pk, organisation=organisation)
     asked = request.POST.get("do", "")
     if asked == "try":

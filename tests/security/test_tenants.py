@@ -11,7 +11,7 @@ from django.http import Http404
 
 from fleet import access
 from fleet.api import access as api_access
-from fleet.models import Event, Organisation, UploadToken
+from fleet.models import Event, Organisation, Role, UploadToken
 from tests.people.world import OUTSIDERS, World
 from tests.structure import source
 
@@ -87,7 +87,19 @@ def test_no_look_up_is_forgotten(world: World) -> None:
         if isinstance(node, ast.FunctionDef) and not node.name.startswith("_")
     }
     others = {"role_of", "organisation_of", "client_or_404"}  # a code may be in both
+    others |= {"managed_organisation_or_404"}  # the next test's
     assert public == {*PATHS, *by_key(world), *others}
+
+
+def test_managers_alone_manage_an_organisation_and_only_their_own(world: World) -> None:
+    second = Organisation.objects.get(code="second")
+    for name, user in world.people.items():
+        if access.role_of(user) is Role.MANAGER:
+            managed = access.managed_organisation_or_404(user)
+            assert (managed == second.pk) == (name in OUTSIDERS), name
+        else:
+            with pytest.raises(Http404):
+                access.managed_organisation_or_404(user)
 
 
 def test_a_token_sees_its_own_site_alone(world: World) -> None:
