@@ -16,7 +16,7 @@ from django.views.decorators.http import require_GET
 from diagnostics.weighing.weigh import CONDITIONS
 from fleet import access
 from fleet.models import Event, IndoorUnit, Role, System
-from fleet.pages import history, history_chart, past, since, standings, units, words
+from fleet.pages import history, history_chart, past, standings, units, words
 from fleet.pages.event_line import EventLine
 from fleet.pages.forms import DataForm, PlaceForm
 from fleet.pages.history import Change
@@ -154,7 +154,7 @@ def _verdict_on_events(parts: list[SystemPart], first: date | None, now: datetim
 
     first: the first day with data; a time before it cannot be compared with.
     """
-    then = now - since.FOUR_WEEKS
+    then = now - standings.FOUR_WEEKS
     events = [item.event for part in parts for item in part.events]
     today = sum(event.closed_at is None for event in events)
     before = sum(

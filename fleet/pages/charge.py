@@ -18,7 +18,7 @@ from fleet.analysis import day_rows, learning
 from fleet.language import decimal
 from fleet.models import Standing, System
 from fleet.pages import units
-from fleet.pages.advice import REFRIGERANT_CLASS, cautions
+from fleet.pages.cautions import REFRIGERANT_CLASS, cautions
 from fleet.pages.forms import ChargeForm
 from fleet.pages.units import Preference, number
 from fleet.pages.words import NARROW

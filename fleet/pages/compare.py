@@ -17,7 +17,7 @@ from diagnostics.drift import MEMORY
 from diagnostics.samples import FloatArray
 from fleet.pages import words
 from fleet.pages.past import Past
-from fleet.pages.units import Preference, difference, number
+from fleet.pages.units import Preference, degree_hours, difference
 
 SPAN_DAYS = 14
 LEAST_DAYS = 5
@@ -166,14 +166,6 @@ def around(past: Past, day: date) -> Comparison:
     """The fortnights before and after a day, which belongs to neither."""
     one, span = timedelta(days=1), timedelta(days=SPAN_DAYS)
     return Comparison(_side(past, day - span, day - one), _side(past, day + one, day + span))
-
-
-def degree_hours(value_kh: float | None, prefer: Preference) -> str:
-    """Degree-hours in the reader's unit."""
-    if value_kh is None:
-        return "–"
-    shown = float(prefer.difference_of(np.asarray(value_kh)))
-    return f"{number(shown, 0 if shown >= 9.95 else 1)}{words.NARROW}{prefer.difference_label}·h"
 
 
 def _side(past: Past, first: date, last: date) -> Side:

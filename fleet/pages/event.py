@@ -25,7 +25,8 @@ from fleet.pages import (
     units,
     words,
 )
-from fleet.pages.advice import Check, advice, cautions
+from fleet.pages.advice import Check, advice
+from fleet.pages.cautions import cautions
 from fleet.pages.forms import NoteForm, VisitForm
 from fleet.pages.handling import NOT_SEEN
 from fleet.pages.packing import packed

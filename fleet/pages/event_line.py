@@ -7,7 +7,7 @@ from datetime import date, tzinfo
 
 from fleet.models import Event
 from fleet.pages import words
-from fleet.pages.history_chart import EventSpan
+from fleet.pages.axes import EventSpan
 
 
 @dataclass(frozen=True)

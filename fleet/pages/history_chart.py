@@ -11,13 +11,12 @@ import numpy as np
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from fleet.pages.axes import DATE_WIDTH, LEFT, RIGHT, Bar, EventSpan, Tick, step_of
 from fleet.pages.history import Day
 from fleet.pages.units import Preference, difference, number
 from fleet.pages.words import percent
 
-LEFT, RIGHT = 30.0, 352.0
 TOP, BOTTOM = 34.0, 112.0
-DATE_WIDTH = 30.0
 
 
 @dataclass(frozen=True)
@@ -27,33 +26,6 @@ class Mark:
     x: float
     y: float
     kind: str
-    label: str
-
-
-@dataclass(frozen=True)
-class Bar:
-    """A stretch along the time axis: an event, or a day's data cover."""
-
-    x: float
-    width: float
-    kind: str
-    label: str
-
-
-@dataclass(frozen=True)
-class Tick:
-    """A number or date on an axis."""
-
-    at: float
-    text: str
-
-
-@dataclass(frozen=True)
-class EventSpan:
-    """An event as the chart needs it: local days, both ends included."""
-
-    first: date
-    last: date
     label: str
 
 
@@ -129,11 +101,6 @@ def _expected(axes: _Axes, frame: Frame) -> Tick | None:
     if not axes.low <= shown <= axes.high:
         return None
     return Tick(axes.y(shown), difference(frame.expected_k, frame.prefer))
-
-
-def step_of(span: float) -> float:
-    """Between the ticks of an axis, so that they are few and round."""
-    return next((step for step in (2.0, 5.0, 10.0, 20.0) if span / step <= 4), 50.0)
 
 
 def _marks(days: Sequence[Day], axes: _Axes, prefer: Preference) -> list[Mark]:

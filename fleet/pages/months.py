@@ -15,7 +15,7 @@ from django.views.decorators.http import require_GET
 
 from fleet import access, asked
 from fleet.models import Client, PooledDay, ShareLink, System
-from fleet.pages import company, pdf, report, since, units
+from fleet.pages import company, pdf, report, standings, units
 from fleet.pages.forms import ShareForm
 from fleet.pages.report import MONTHS, Parts, Period
 from fleet.pages.units import Preference
@@ -76,7 +76,7 @@ def _page(
 @require_GET
 def clients(request: HttpRequest) -> HttpResponse:
     """The clients the person looks after, with their buildings."""
-    then, of = timezone.now() - since.FOUR_WEEKS, "sites__systems__events"
+    then, of = timezone.now() - standings.FOUR_WEEKS, "sites__systems__events"
     stays = Q(**{f"{of}__closed_at": None})
     real = Q(**{f"{of}__withdrawn": False})
     lasted = Q(**{f"{of}__opened_at__lte": then}) & (stays | Q(**{f"{of}__closed_at__gt": then}))

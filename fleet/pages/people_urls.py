@@ -6,7 +6,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.urls import URLPattern, path
 from django.views.generic import TemplateView
 
-from fleet.pages import own, people, record, second_factor, sign_in, telling, way_in
+from fleet.pages import own, people, recorded, second_factor, sign_in, telling, way_in
 
 sent = login_not_required(TemplateView.as_view(template_name="people/sent.html"))
 
@@ -27,7 +27,7 @@ urlpatterns: list[URLPattern] = [
     path("people/invite", people.invite, name="invite"),
     path("people/<int:pk>/", people.person, name="person"),
     path("invitations/<int:pk>/revoke", people.revoke, name="invitation-revoke"),
-    path("record/", record.record, name="record"),
+    path("record/", recorded.recorded, name="record"),
     path("webhooks/", telling.webhooks, name="webhooks"),
     path("webhooks/<int:pk>/change", telling.change, name="webhook-change"),
     path("notices/stop/<str:token>/", telling.stop, name="notices-stop"),

@@ -1,4 +1,4 @@
-"""The record of who saw and changed what: writing lines, and the managers' page of them."""
+"""Writing lines into the record of who saw and changed what."""
 
 from __future__ import annotations
 
@@ -8,16 +8,11 @@ from typing import Any
 from django.conf import settings
 from django.contrib.auth.models import User
 from django.contrib.auth.signals import user_logged_in, user_logged_out
-from django.core.paginator import Paginator
 from django.dispatch import receiver
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
-from django.views.decorators.http import require_GET
+from django.http import HttpRequest
 
 from fleet import access
-from fleet.models import AuditEntry, Role, ShareLink
-
-LINES_A_PAGE = 100
+from fleet.models import AuditEntry, ShareLink
 
 
 def address_of(request: HttpRequest) -> str | None:
@@ -63,11 +58,3 @@ def _signed_in(request: HttpRequest, user: User, **_: Any) -> None:
 def _signed_out(request: HttpRequest, user: User | None, **_: Any) -> None:
     if user is not None:
         note(request, "signed out", who=user)
-
-
-@require_GET
-def record(request: HttpRequest) -> HttpResponse:
-    """The organisation's record, newest first, for its managers."""
-    lines = AuditEntry.objects.filter(organisation=access.managed_organisation_or_404(request.user))
-    page = Paginator(lines, LINES_A_PAGE).get_page(request.GET.get("page"))
-    return render(request, "people/record.html", {"page": page, "role": Role.MANAGER})

@@ -13,7 +13,7 @@ from django.utils.formats import date_format
 from numpy.typing import NDArray
 
 from diagnostics.samples import FloatArray
-from fleet.pages.history_chart import DATE_WIDTH, LEFT, RIGHT, Bar, EventSpan, Tick, step_of
+from fleet.pages.axes import DATE_WIDTH, LEFT, RIGHT, Bar, EventSpan, Tick, step_of
 from fleet.pages.past import Past
 from fleet.pages.units import Preference, number
 

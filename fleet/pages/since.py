@@ -15,8 +15,6 @@ from fleet.pages.briefs import Fleet
 from fleet.pages.standings import STALE
 
 MOST_NAMED = 4
-FOUR_WEEKS = timedelta(days=28)
-"""What is open now stands beside what was open so long ago."""
 
 
 @dataclass(frozen=True)

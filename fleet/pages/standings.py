@@ -16,6 +16,8 @@ from fleet.pages import words
 
 STALE = timedelta(days=2)
 """Data older than this are called old; sites send at least daily (common practice)."""
+FOUR_WEEKS = timedelta(days=28)
+"""What is open now stands beside what was open so long ago."""
 
 
 @dataclass(frozen=True)

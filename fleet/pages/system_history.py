@@ -9,8 +9,8 @@ from datetime import UTC, date
 from diagnostics.units import atmospheric_pressure_pa
 from fleet.models import Event, SiteVisit, System
 from fleet.pages import readings, words
+from fleet.pages.axes import EventSpan
 from fleet.pages.event_line import EventLine
-from fleet.pages.history_chart import EventSpan
 from fleet.pages.units import Preference
 
 MOST = 30

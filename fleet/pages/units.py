@@ -145,6 +145,14 @@ def difference(value_k: float | None, prefer: Preference) -> str:
     return f"{number(shown, digits)}{NARROW}{prefer.difference_label}"
 
 
+def degree_hours(value_kh: float | None, prefer: Preference) -> str:
+    """Degree-hours in the reader's unit."""
+    if value_kh is None:
+        return "–"
+    shown = float(prefer.difference_of(np.asarray(value_kh)))
+    return f"{number(shown, 0 if shown >= 9.95 else 1)}{NARROW}{prefer.difference_label}·h"
+
+
 def measured(value: float | None, unit: str, prefer: Preference) -> str:
     """A ledger's number with the reader's unit. ``unit`` is the ledger's: K is a difference."""
     if value is None or not math.isfinite(value):

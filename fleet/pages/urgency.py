@@ -14,7 +14,6 @@ from django.utils.translation import gettext as _
 from diagnostics.analyse import METHOD_VERSION
 from fleet.models import PooledDay
 from fleet.pages import units
-from fleet.pages.compare import degree_hours
 from fleet.pages.sums import feature, known
 from fleet.pages.units import Preference
 
@@ -84,7 +83,7 @@ class Urgency:
             return _("comfort cannot be told")
         if week.short_kh < _LEAST_SHORT_KH:
             return _("rooms keep their setpoints")
-        short = degree_hours(week.short_kh, self.prefer)
+        short = units.degree_hours(week.short_kh, self.prefer)
         return _("rooms short %(amount)s in 7 days") % {"amount": short}
 
     @property

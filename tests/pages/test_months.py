@@ -17,7 +17,7 @@ from pytest_django import Settings
 from diagnostics.analyse import METHOD_VERSION
 from diagnostics.windows import FEATURES, INDEX
 from fleet.models import DueDay, Event, PooledDay, Site, SiteVisit, System, VisitOutcome
-from fleet.pages import compare, past, pdf, report
+from fleet.pages import compare, past, pdf, report, units
 from fleet.pages.units import Preference
 from tests.pages import scene
 from tests.pages.scene import CANARY, Scene, signed_in
@@ -164,7 +164,7 @@ def test_rooms_short_are_degree_hours(fleet: Scene) -> None:
     put_days(fleet.system, YESTERDAY, [5.0] * 6, shortfall_k=2.0, asking_s=3 * 3600.0)
     of_system = past.load([fleet.system])[fleet.system.pk]
     assert of_system.short_kh.tolist() == [6.0] * 6  # two degrees for three hours
-    assert compare.degree_hours(6.0, Preference("degF")) == "11\u00a0°F·h"
+    assert units.degree_hours(6.0, Preference("degF")) == "11\u00a0°F·h"
 
 
 def test_a_foreign_number_of_months_is_the_usual_one(fleet: Scene) -> None:
