@@ -23,7 +23,8 @@ from fleet.analysis import alarm_state, events
 from fleet.analysis.alarm_state import Alarm
 from fleet.models import Event, EventChange, Role
 from fleet.pages.back import back
-from fleet.pages.forms import SendForm, ShelveForm, faults
+from fleet.pages.event_forms import SendForm, ShelveForm
+from fleet.pages.forms import faults
 from fleet.pages.handling import called
 from fleet.said import say
 

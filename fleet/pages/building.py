@@ -17,11 +17,12 @@ from diagnostics.weighing.weigh import CONDITIONS
 from fleet import access
 from fleet.models import Event, IndoorUnit, Role, System
 from fleet.pages import history, history_chart, past, standings, units, words
+from fleet.pages.data import DataForm
 from fleet.pages.event_line import EventLine
-from fleet.pages.forms import DataForm, PlaceForm
 from fleet.pages.history import Change
 from fleet.pages.history_chart import HistoryChart
 from fleet.pages.past import Past
+from fleet.pages.place import PlaceForm
 from fleet.pages.standings import SystemLine
 from fleet.pages.units import Preference
 

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
+from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET
 
 from diagnostics import charge_sheet, verdict
@@ -19,12 +22,51 @@ from fleet.language import decimal
 from fleet.models import Standing, System
 from fleet.pages import units
 from fleet.pages.cautions import REFRIGERANT_CLASS, cautions
-from fleet.pages.forms import ChargeForm
+from fleet.pages.forms import DECIMAL
 from fleet.pages.units import Preference, number
 from fleet.pages.words import NARROW
 from fleet.said import say
 
 _FINE, _COARSE = 10.0, 100.0
+
+
+class ChargeForm(forms.Form):
+    """What a person adds to the manifest on the charge worksheet."""
+
+    weighed = forms.FloatField(
+        required=False, min_value=0.001, label=gettext_lazy("Recovered and weighed")
+    )
+    factory = forms.FloatField(
+        required=False,
+        min_value=0.001,
+        label=gettext_lazy("Factory charge before any line allowance"),
+    )
+    limit = forms.FloatField(
+        required=False, min_value=0.0001, label=gettext_lazy("Limit for an occupied room, kg/m³")
+    )
+    edition = forms.CharField(
+        required=False,
+        max_length=120,
+        label=gettext_lazy("Standard and edition the limit was read from"),
+    )
+
+    def __init__(self, *args: Any, mass: str = "kg", **kwargs: Any) -> None:
+        """Any number of decimals; masses are entered in the unit ``mass``."""
+        super().__init__(*args, **kwargs)
+        for name in ("weighed", "factory"):
+            self.fields[name].label = f"{self.fields[name].label}, {mass}"
+        for name in ("weighed", "factory", "limit"):
+            self.fields[name].widget.attrs |= DECIMAL
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse a limit without its edition: values differ between them."""
+        entered: dict[str, Any] = super().clean() or {}
+        if entered.get("limit") is not None and not (entered.get("edition") or "").strip():
+            self.add_error(
+                "edition",
+                _("Enter the standard and edition: published limits differ between them."),
+            )
+        return entered
 
 
 @dataclass(frozen=True)

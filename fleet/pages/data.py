@@ -5,11 +5,15 @@ from __future__ import annotations
 import io
 from collections.abc import Callable, Mapping
 from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
 
 import polars as pl
+from django import forms
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET
 
 from fleet import access
@@ -17,7 +21,37 @@ from fleet.analysis import export, table, window_rows
 from fleet.analysis.samples import per_sample
 from fleet.models import System
 from fleet.pages import record
-from fleet.pages.forms import DataForm, faults
+from fleet.pages.forms import day_input, faults
+
+
+class DataForm(forms.Form):
+    """Which table of a system, over which days at the site, in which form."""
+
+    MOST_DAYS = 31
+    WHAT = (
+        ("results", gettext_lazy("results sample by sample")),
+        ("samples", gettext_lazy("samples as stored")),
+        ("windows", gettext_lazy("rows of 15 minutes")),
+    )
+
+    first = forms.DateField(label=gettext_lazy("First day"), widget=day_input(required=True))
+    last = forms.DateField(label=gettext_lazy("Last day"), widget=day_input(required=True))
+    what = forms.ChoiceField(label=gettext_lazy("What"), choices=WHAT)
+    kind = forms.ChoiceField(
+        label=gettext_lazy("As"), choices=(("csv", "CSV"), ("parquet", "Parquet"))
+    )
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse days in the wrong order, and more than a page can wait for."""
+        entered: dict[str, Any] = super().clean() or {}
+        first, last = entered.get("first"), entered.get("last")
+        if first and last and not 0 <= (last - first).days < self.MOST_DAYS:
+            said = _(
+                "Choose 1 to %(days)s days, the first before the last; "
+                "the command analysis gives more at once."
+            )
+            raise forms.ValidationError(said % {"days": self.MOST_DAYS})
+        return entered
 
 
 def _results(system: System, start: datetime, end: datetime) -> pl.DataFrame:

@@ -5,21 +5,18 @@ from __future__ import annotations
 from datetime import UTC, timedelta
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
 from fleet import access
 from fleet.models import Event, EventState, Role
 from fleet.pages import (
-    charts,
     entered,
     ledger,
     past,
-    plot_data,
     report_chart,
     settle,
-    sketch,
     spans,
     system_history,
     units,
@@ -27,9 +24,8 @@ from fleet.pages import (
 )
 from fleet.pages.advice import Check, advice
 from fleet.pages.cautions import cautions
-from fleet.pages.forms import NoteForm, VisitForm
+from fleet.pages.event_forms import NoteForm, VisitForm
 from fleet.pages.handling import NOT_SEEN
-from fleet.pages.packing import packed
 from fleet.pages.past import Past
 from fleet.pages.report_chart import Chart, Frame
 from fleet.pages.system_history import History
@@ -123,23 +119,3 @@ def _checks(found: Event, told: list[ledger.Line]) -> list[tuple[Check, ledger.L
     if found.condition == ONE_OF_MANY:
         pairs.sort(key=lambda pair: -max(pair[1].push.log_ratio, 0.0) if pair[1] else 0.0)
     return [(check, None if check.finding == LOG_ODDS else line) for check, line in pairs]
-
-
-@require_GET
-@packed
-def series(request: HttpRequest, pk: int) -> JsonResponse:
-    """The plot and the circuit's instants of an event over the span asked for, as JSON."""
-    found = access.event_or_404(request.user, pk)
-    span = spans.chosen(found, request.GET)
-    data = plot_data.gather(span, units.preference(request))
-    answer = {
-        "figure": charts.figure(data),
-        "instants": charts.instants(data),
-        "units": {
-            "temperature": data.temperature_unit,
-            "difference": data.difference_unit,
-            "pressure": data.pressure_unit,
-        },
-        "words": sketch.words(),
-    }
-    return JsonResponse(answer, headers={"Cache-Control": "private, max-age=60"})

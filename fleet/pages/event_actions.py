@@ -17,7 +17,8 @@ from fleet.analysis import alarm_state, events
 from fleet.analysis.alarm_state import Alarm
 from fleet.models import Event, EventChange
 from fleet.pages import arrange, entered, record, units
-from fleet.pages.forms import NoteForm, SendForm, ShelveForm, VisitForm, faults
+from fleet.pages.event_forms import NoteForm, SendForm, ShelveForm, VisitForm
+from fleet.pages.forms import faults
 from fleet.said import say
 
 

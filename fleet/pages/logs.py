@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+from django import forms
 from django.contrib import messages
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from fleet import access
@@ -17,11 +21,36 @@ from fleet.ingest.unpack import check_length
 from fleet.language import decimal
 from fleet.models import LogMapping, Role, System
 from fleet.pages import log_table, units
-from fleet.pages.forms import LogForm, faults
+from fleet.pages.forms import faults
 from fleet.said import say
 
 OFFERED = 50
 """Systems offered at once: more are found by typing."""
+
+
+class LogForm(forms.Form):
+    """A file of an unknown make, and the system it came of."""
+
+    system = forms.CharField(
+        max_length=80,
+        label=gettext_lazy("System it came of (site/system)"),
+        widget=forms.TextInput(attrs={"list": "systems", "autocomplete": "off"}),
+    )
+    file = forms.FileField(label=gettext_lazy("File (.csv or .txt, gzip or not)"))
+
+    def __init__(self, *args: Any, systems: QuerySet[System], **kwargs: Any) -> None:
+        """``systems`` are those it may be of."""
+        super().__init__(*args, **kwargs)
+        self.systems = systems
+
+    def clean_system(self) -> System:
+        """The system of that site and code."""
+        site, _slash, code = self.cleaned_data["system"].strip().partition("/")
+        found = self.systems.filter(site__code=site.strip(), code=code.strip()).first()
+        if found is None:
+            said = _("There is no such system: write site/system, as in ferry-hall/R1.")
+            raise forms.ValidationError(said)
+        return found
 
 
 @require_http_methods(["GET", "POST"])

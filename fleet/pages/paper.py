@@ -14,7 +14,8 @@ from django.views.decorators.http import require_GET
 
 from fleet import access
 from fleet.models import Client, System
-from fleet.pages import company, months, pdf, share, units
+from fleet.pages import company, pdf, share, units
+from fleet.pages.told import told
 from fleet.pages.units import Preference
 
 log = logging.getLogger(__name__)
@@ -56,7 +57,7 @@ def _context(
     request: HttpRequest, client: Client, systems: QuerySet[System], prefer: Preference
 ) -> dict[str, Any]:
     return {
-        **months.told(request, systems, prefer),
+        **told(request, systems, prefer),
         **company.letterhead(client),
         "logo_address": company.picture_itself(),
         "client": client,

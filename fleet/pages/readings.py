@@ -13,12 +13,11 @@ from django.utils.translation import gettext_lazy as _
 from diagnostics import units as si
 from fleet.models import READINGS
 from fleet.pages import units
+from fleet.pages.forms import DECIMAL
 from fleet.pages.units import Preference
 from fleet.pages.words import NARROW
 
 PREFIX = "reading_"
-DECIMAL = {"step": "any", "inputmode": "decimal"}
-"""Attributes of a field for a number with any decimals."""
 
 
 @dataclass(frozen=True)

@@ -4,18 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
-from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_POST
+from django.shortcuts import render
+from django.views.decorators.http import require_GET
 
 from fleet import access, asked
-from fleet.models import Role
 from fleet.pages import narrow, nearby, words
 from fleet.pages.briefs import Fleet, Occurring, SiteBrief
-from fleet.pages.forms import PlaceForm, faults
 from fleet.pages.narrow import Narrow
 from fleet.pages.nearby import Limits, Map, Round
 
@@ -92,18 +88,3 @@ def rounds(request: HttpRequest) -> HttpResponse:
         "role": role,
     }
     return render(request, "rounds/page.html", context)
-
-
-@require_POST
-def place(request: HttpRequest, code: str) -> HttpResponse:
-    """Say where a building is; for managers."""
-    site = access.site_or_404(request.user, code)
-    if access.role_of(request.user) is not Role.MANAGER:
-        return redirect("building", code)
-    form = PlaceForm(request.POST, instance=site)
-    if form.is_valid():
-        form.save()
-        messages.success(request, _("Kept where the building is."))
-    else:
-        messages.error(request, faults(form))
-    return redirect("building", code)

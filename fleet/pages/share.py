@@ -4,19 +4,21 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+from django import forms
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_POST
 
 from fleet import access
 from fleet.models import ShareLink, System
 from fleet.pages import company, record
-from fleet.pages.forms import ShareForm, faults
-from fleet.pages.months import told
+from fleet.pages.forms import faults
+from fleet.pages.told import told
 from fleet.pages.units import Preference
 
 PRIVATE = {
@@ -24,6 +26,21 @@ PRIVATE = {
     "Referrer-Policy": "no-referrer",  # the address is the key
     "X-Robots-Tag": "noindex, nofollow, noarchive",
 }
+
+
+class ShareForm(forms.Form):
+    """For whom a link is, and for how long."""
+
+    DAYS = (
+        (7, gettext_lazy("a week")),
+        (30, gettext_lazy("30 days")),
+        (90, gettext_lazy("90 days")),
+    )
+
+    reader = forms.CharField(max_length=120, label=gettext_lazy("For whom"))
+    days = forms.TypedChoiceField(
+        choices=DAYS, coerce=int, initial=30, label=gettext_lazy("Opens for")
+    )
 
 
 @require_POST
