@@ -14,7 +14,7 @@ from django.db import connections
 from fleet import broker
 from fleet.broker import BrokerError
 from fleet.embedded import EmbeddedError, data_folder, ensure
-from fleet.pages import pdf
+from fleet.pages.report import pdf
 
 _OLDEST_POSTGRESQL = 16
 _CLOCKS_APART_S = 5.0

@@ -61,7 +61,7 @@ def _everywhere() -> Iterator[tuple[str, str]]:
         yield "diagnostics/charge_sheet.py", text
     for where, listed in tomllib.loads(TABLE.read_text(encoding="utf-8")).items():
         yield from ((where, text) for text in listed)
-    for name in ("advice", "glossary"):
+    for name in ("event/advice", "glossary"):
         for text in _leaves(tomllib.loads((PAGES / f"{name}.toml").read_text(encoding="utf-8"))):
             yield f"fleet/pages/{name}.toml", text
 

@@ -16,5 +16,4 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("fleet.api.urls")),
     path("", include("fleet.operations.runbook.views")),
     path("", include("fleet.pages.urls")),
-    path("", include("fleet.pages.people_urls")),
 ]

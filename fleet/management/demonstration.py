@@ -34,7 +34,7 @@ from fleet.models import (
     UploadState,
     VisitOutcome,
 )
-from fleet.pages import arrange
+from fleet.pages.event import arrange
 from fleet.timeseries import store
 
 RECENT = timedelta(days=7)

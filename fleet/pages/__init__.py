@@ -1,1 +1,1 @@
-"""What people see: one page a file."""
+"""What people see: a room for each page or two, and here what all of them share."""

@@ -11,7 +11,7 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import Browser, ViewportSize, expect
 
-from fleet.pages import pdf
+from fleet.pages.report import pdf
 from tests import demo_fleet
 from tests.browser.demo_reader import Reader
 from tests.browser.looking import SIZES

@@ -11,7 +11,8 @@ from playwright.sync_api import Browser, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from fleet.models import Event
-from fleet.pages import plot_data, spans
+from fleet.pages.event.plot import spans
+from fleet.pages.event.plot.gather import gather
 from fleet.pages.units import Preference
 from tests.browser.looking import SIZES, over_the_edge, sign_in
 
@@ -78,7 +79,7 @@ def test_from_sign_in_to_the_drawn_plot(event: Event, visit: Visit) -> None:
 def _plot_is_drawn(event: Event, page: Page) -> None:
     """The drawn figure holds what the data hold: both thermistors, and the bands in words."""
     expect(page.locator("#chart[data-drawn=true]")).to_be_visible(timeout=20_000)
-    series = plot_data.gather(spans.chosen(event, {}), Preference())
+    series = gather(spans.chosen(event, {}), Preference())
     drawn = page.evaluate("document.getElementById('chart').data.map(trace => trace.name)")
     assert ("→ to indoor" in drawn) == bool((series.direction > 0).any())
     assert ("← to outdoor" in drawn) == bool((series.direction < 0).any())

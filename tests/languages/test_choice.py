@@ -90,7 +90,7 @@ def test_a_fault_of_ours_says_so_in_german(world: World, monkeypatch: pytest.Mon
     def fail(*_: object, **__: object) -> None:
         raise RuntimeError("on purpose")
 
-    monkeypatch.setattr("fleet.pages.ranking.Fleet", fail)
+    monkeypatch.setattr("fleet.pages.ranking.page.Fleet", fail)
     choose(world, "manager", "de")
     browser = signed_in("mara")
     browser.raise_request_exception = False

@@ -13,7 +13,7 @@ from django.utils import timezone
 from diagnostics.analyse import METHOD_VERSION
 from diagnostics.windows import FEATURES, INDEX
 from fleet.models import Event, IndoorUnit, Site, Standing, System, Window
-from fleet.pages import history
+from fleet.pages.building import history
 from tests.pages import scene
 from tests.pages.scene import CANARY, Scene, signed_in
 

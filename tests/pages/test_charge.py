@@ -10,7 +10,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from fleet.models import IndoorUnit, Standing
-from fleet.pages import past
+from fleet.pages.days import past
 from fleet.pages.units import Preference
 from tests.pages import scene
 from tests.pages.scene import CANARY, Scene, signed_in

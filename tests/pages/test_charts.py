@@ -12,8 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from diagnostics.samples import FloatArray
-from fleet.pages import charts
-from fleet.pages.series import EventSeries
+from fleet.pages.event.plot import charts
+from fleet.pages.event.plot.series import EventSeries
 
 STATE_NAMES = ("off", "cooling", "heating")
 HOUR_MS = 3_600_000

@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fleet.pages import downsample
+from fleet.pages.event.plot import downsample
 
 
 def seconds(n: int) -> np.ndarray[tuple[int], np.dtype[np.float64]]:

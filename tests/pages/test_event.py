@@ -7,7 +7,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from fleet.models import Event, EventNote, System, VisitOutcome
-from fleet.pages import advice
+from fleet.pages.event import advice
 from tests.pages import scene
 from tests.pages.scene import CANARY, Scene, signed_in
 

@@ -12,7 +12,7 @@ from django.test import Client as Browser
 from django.test.utils import CaptureQueriesContext
 
 from fleet.models import IndoorUnit, LogMapping, System
-from fleet.pages import sparkline
+from fleet.pages.logs import sparkline
 from tests.ingest.test_mapping import foreign
 from tests.pages.scene import CANARY, Scene, signed_in
 

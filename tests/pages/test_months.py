@@ -17,7 +17,9 @@ from pytest_django import Settings
 from diagnostics.analyse import METHOD_VERSION
 from diagnostics.windows import FEATURES, INDEX
 from fleet.models import DueDay, Event, PooledDay, Site, SiteVisit, System, VisitOutcome
-from fleet.pages import compare, past, pdf, report, units
+from fleet.pages import units
+from fleet.pages.days import past
+from fleet.pages.report import compare, contents, pdf
 from fleet.pages.units import Preference
 from tests.pages import scene
 from tests.pages.scene import CANARY, Scene, signed_in
@@ -121,9 +123,9 @@ def test_a_slow_loss_is_called_worse_and_drawn_below_its_band(fleet: Scene) -> N
     for row in late:
         row.features[INDEX["saturated_share"]] = 1.0
         row.save()
-    told = report.gather(
+    told = contents.gather(
         System.objects.filter(pk=fleet.system.pk),
-        report.Period.before(timezone.now(), 3),
+        contents.Period.before(timezone.now(), 3),
         Preference(),
     )
     (system,) = told.systems
@@ -223,7 +225,7 @@ def test_a_long_report_comes_in_parts_of_whole_buildings(fleet: Scene) -> None:
 def test_parts_hold_only_what_the_person_may_see(fleet: Scene) -> None:
     many_buildings(fleet, 7)
     assert signed_in(fleet.outsider).get("/clients/kingfisher/?page=2").status_code == 404
-    found = report.parts(System.objects.filter(site=fleet.other_site))
+    found = contents.parts(System.objects.filter(site=fleet.other_site))
     assert found.pages == [[fleet.other_site.pk]]
     assert (found.systems, found.lasting) == (1, 1)
 

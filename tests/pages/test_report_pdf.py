@@ -19,7 +19,7 @@ from pytest_django import Settings
 
 from fleet import checks
 from fleet.models import Event, ShareLink, SiteVisit
-from fleet.pages import pdf
+from fleet.pages.report import pdf
 from tests.pages import scene
 from tests.pages.scene import CANARY, Scene, signed_in
 from tests.pages.test_months import YESTERDAY, put_days

@@ -13,9 +13,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fleet.models import Event, EventState, Site, System
-from fleet.pages import nearby
-from fleet.pages.briefs import Place, SiteBrief, SystemBrief
-from fleet.pages.nearby import Limits
+from fleet.pages.ranking.briefs import Place, SiteBrief, SystemBrief
+from fleet.pages.rounds import nearby
+from fleet.pages.rounds.nearby import Limits
 from tests.pages import scene
 from tests.pages.scene import CANARY, Scene, signed_in
 

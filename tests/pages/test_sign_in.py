@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pytest
 from django.test import Client as Browser
 from django.test import RequestFactory
-from django.urls import URLPattern, get_resolver
+from django.urls import URLPattern, URLResolver, get_resolver
 from django.utils import timezone
 from pytest_django import Settings
 
 from fleet.models import SignInFailure, sign_in
-from fleet.pages.sign_in import address_of
+from fleet.pages.people.sign_in import address_of
 from tests.pages.scene import Scene, signed_in
 
 OPEN = {
@@ -21,6 +23,11 @@ OPEN = {
     "company-logo": 404,
     "offline": 200,
     "offline-worker": 200,
+    "password-forgotten": 200,
+    "password-sent": 200,
+    "password-new": 200,
+    "invitation": 404,
+    "notices-stop": 404,
 }
 """What answers without signing in; nonsense in an address gets 404."""
 SAMPLES = {
@@ -28,6 +35,7 @@ SAMPLES = {
     "<str:system>": "R1",
     "<int:pk>": "1",
     "<str:token>": "x:y",
+    "<str:uidb64>": "x",
 }
 
 
@@ -119,12 +127,17 @@ def test_signing_out_takes_a_post_and_ends_the_session(fleet: Scene) -> None:
     assert browser.get("/").status_code == 302
 
 
-def _routes() -> list[URLPattern]:
-    included = get_resolver("fleet.pages.urls")
-    return [route for route in included.url_patterns if isinstance(route, URLPattern)]
+def _routes(within: URLResolver) -> Iterator[URLPattern]:
+    for route in within.url_patterns:
+        if isinstance(route, URLResolver):
+            yield from _routes(route)
+        else:
+            yield route
 
 
-@pytest.mark.parametrize("route", _routes(), ids=lambda route: str(route.name))
+@pytest.mark.parametrize(
+    "route", list(_routes(get_resolver("fleet.pages.urls"))), ids=lambda route: str(route.name)
+)
 def test_every_page_is_closed_unless_listed_open(route: URLPattern, db: None) -> None:
     path = str(route.pattern)
     for part, value in SAMPLES.items():

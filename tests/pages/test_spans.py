@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime
 import pytest
 
 from fleet.models import Event, Site, System
-from fleet.pages import spans
+from fleet.pages.event.plot import spans
 
 
 def event(zone: str = "Europe/Lisbon", peak: datetime | None = None) -> Event:

@@ -16,18 +16,18 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from django.conf import settings
 from django.db import connection
 from django.test import Client as Browser
 from django.test.utils import CaptureQueriesContext
 from django.urls import get_resolver
 from pytest_django import Settings
 
-from fleet.pages import charts
 from tests import pace
 from tests.pages import many, scene
 from tests.pages.many import Many
 
-STATIC = Path(charts.__file__).parents[1] / "static"
+STATIC: Path = settings.BASE_DIR / "static"
 PLOT = ("vendor/plotly-basic.min.js",)
 FEW, DEMO_SITES = 60, 12
 SITES = 1000

@@ -7,10 +7,11 @@ import re
 from pathlib import Path
 
 import pytest
+from django.conf import settings
 
-from fleet.pages import charts
+from fleet.pages.event.plot import charts
 
-FLEET = Path(charts.__file__).parents[1]
+FLEET: Path = settings.BASE_DIR
 STATIC = FLEET / "static"
 TEMPLATES = sorted((FLEET / "templates").rglob("*.html"))
 OURS = sorted((STATIC / "millrace").iterdir())

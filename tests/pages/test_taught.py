@@ -15,7 +15,7 @@ from diagnostics.weighing import weigh
 from diagnostics.weighing.weigh import CONDITIONS
 from fleet.analysis import learning
 from fleet.models import Event, EventChange, Organisation, SiteVisit, VisitOutcome
-from fleet.pages import settle
+from fleet.pages.event import settle
 from fleet.pages.units import Preference
 from tests.pages import scene
 from tests.pages.scene import CANARY, Scene, signed_in

@@ -9,9 +9,9 @@ from django.utils import timezone
 
 from diagnostics.analyse import METHOD_VERSION
 from fleet.models import Event, EventState, PooledDay, Site, SiteVisit, Standing, VisitOutcome
-from fleet.pages import since
+from fleet.pages.ranking import since
+from fleet.pages.ranking.urgency import Urgency, Week
 from fleet.pages.units import Preference
-from fleet.pages.urgency import Urgency, Week
 from tests.pages import scene
 from tests.pages.scene import CANARY, Scene, signed_in
 from tests.pages.test_months import put_days

@@ -9,7 +9,8 @@ import pytest
 
 from diagnostics.findings import REGISTRY
 from diagnostics.weighing.weigh import CONDITIONS
-from fleet.pages import advice, ledger, words
+from fleet.pages import words
+from fleet.pages.event import advice, ledger
 from fleet.pages.units import Preference
 from tests.pages.scene import ENTRY
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from fleet.pages import pdf
+from fleet.pages.report import pdf
 from tests.people.world import NOBODY, PEOPLE, TOKENS
 
 ALL = " / ".join(PEOPLE)

@@ -12,7 +12,7 @@ from django_otp.plugins.otp_static.models import StaticToken
 from django_otp.plugins.otp_totp.models import TOTPDevice
 
 from fleet.models import AuditEntry, SignInFailure, sign_in
-from fleet.pages import second_factor
+from fleet.pages.people import second_factor
 from tests.pages.scene import Scene, signed_in
 
 RIGHT = {"username": "rhea", "password": "open sesame 42", "next": "/clients/"}
@@ -115,7 +115,7 @@ def test_the_second_step_needs_the_first_a_moment_ago(
     browser = Browser()
     browser.post("/sign-in", RIGHT)
     later = time.time() + 301
-    monkeypatch.setattr("fleet.pages.sign_in.time.time", lambda: later)
+    monkeypatch.setattr("fleet.pages.people.sign_in.time.time", lambda: later)
     answer = browser.post("/sign-in/code", {"code": now_code(device)})
     assert answer["Location"] == "/sign-in"
 

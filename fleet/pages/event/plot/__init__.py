@@ -1,0 +1,1 @@
+"""The event's plot over time, and the circuit beside it."""

@@ -1,0 +1,1 @@
+"""A day's round: buildings near each other that ask for a visit, and their map."""

@@ -1,0 +1,1 @@
+"""What visits taught, for an organisation's managers to read and to take back."""
