@@ -18,7 +18,7 @@ from fleet import said
 from fleet.models import AuditEntry, Event, EventChange, PersonSettings, Standing
 from tests.diagnostics import rows
 from tests.languages import marked
-from tests.pages.test_months import put_days
+from tests.pages.days import put_days
 from tests.people import world as worlds
 
 

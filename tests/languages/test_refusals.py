@@ -13,8 +13,8 @@ from django.utils import translation
 from fleet import said
 from fleet.models import LogMapping
 from tests.languages.marked import outside
+from tests.pages.logs.test_page import send
 from tests.pages.scene import Scene, signed_in
-from tests.pages.test_logs import send
 from tests.people.world import World
 
 ROOT = Path(said.__file__).parent

@@ -14,8 +14,8 @@ from pytest_django import Settings
 
 from fleet.models import EventNote, ShareLink, SiteVisit, VisitOutcome
 from tests.pages import scene
+from tests.pages.days import YESTERDAY, put_days
 from tests.pages.scene import CANARY, Scene, signed_in
-from tests.pages.test_months import YESTERDAY, put_days
 
 
 def link(fleet: Scene, **more: object) -> ShareLink:

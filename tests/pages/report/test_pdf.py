@@ -21,9 +21,9 @@ from fleet import checks
 from fleet.models import Event, ShareLink, SiteVisit
 from fleet.pages.report import pdf
 from tests.pages import scene
+from tests.pages.days import YESTERDAY, put_days
+from tests.pages.report.test_share import link, speak_freely
 from tests.pages.scene import CANARY, Scene, signed_in
-from tests.pages.test_months import YESTERDAY, put_days
-from tests.pages.test_share import link, speak_freely
 
 needs_pango = pytest.mark.skipif(
     bool(pdf.missing()), reason=f"{', '.join(pdf.missing())} missing. {pdf.HINT}"

@@ -12,8 +12,8 @@ import pytest
 from diagnostics.channels import EMPTY
 from fleet.timeseries import store
 from fleet.timeseries.store import Block
+from tests.pages.building.test_page import put_windows
 from tests.pages.scene import Scene, signed_in
-from tests.pages.test_building import put_windows
 
 WEEK = "first=2026-03-02&last=2026-03-03"
 

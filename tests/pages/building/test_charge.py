@@ -13,8 +13,8 @@ from fleet.models import IndoorUnit, Standing
 from fleet.pages.days import past
 from fleet.pages.units import Preference
 from tests.pages import scene
+from tests.pages.days import YESTERDAY, put_days
 from tests.pages.scene import CANARY, Scene, signed_in
-from tests.pages.test_months import YESTERDAY, put_days
 
 QUERIES = 11
 SHEET = "/sites/ferry-hall/R1/charge/"

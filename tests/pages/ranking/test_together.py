@@ -13,8 +13,8 @@ from fleet.pages.ranking import since
 from fleet.pages.ranking.urgency import Urgency, Week
 from fleet.pages.units import Preference
 from tests.pages import scene
+from tests.pages.days import put_days
 from tests.pages.scene import CANARY, Scene, signed_in
-from tests.pages.test_months import put_days
 
 
 def listed(fleet: Scene, query: str = "") -> str:

@@ -1,0 +1,1 @@
+"""Tests of a building's page, its charge worksheet and its data."""

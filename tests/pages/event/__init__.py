@@ -1,0 +1,1 @@
+"""Tests of an event and of what people do with it."""

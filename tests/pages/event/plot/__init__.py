@@ -1,0 +1,1 @@
+"""Tests of an event's plot."""

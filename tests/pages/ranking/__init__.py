@@ -1,0 +1,1 @@
+"""Tests of the ranking and of what is done from it."""

@@ -1,0 +1,1 @@
+"""Tests of reports over months, their paper and their links."""
