@@ -12,7 +12,17 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from fleet.pages.building.history import Day
-from fleet.pages.days.axes import DATE_WIDTH, LEFT, RIGHT, Bar, EventSpan, Tick, step_of
+from fleet.pages.days.axes import (
+    DATE_WIDTH,
+    FULL_DAY_H,
+    LEAST_WIDTH,
+    LEFT,
+    RIGHT,
+    Bar,
+    EventSpan,
+    Tick,
+    step_of,
+)
 from fleet.pages.units import Preference, difference, number
 from fleet.pages.words import percent
 
@@ -118,7 +128,7 @@ def _marks(days: Sequence[Day], axes: _Axes, prefer: Preference) -> list[Mark]:
 def _event(span: EventSpan, axes: _Axes) -> Bar:
     first = max(span.first, axes.first)
     x = axes.x(first)
-    return Bar(x, max(axes.x(span.last + timedelta(days=1)) - x, 3.0), "event", span.label)
+    return Bar(x, max(axes.x(span.last + timedelta(days=1)) - x, LEAST_WIDTH), "event", span.label)
 
 
 def _cover(days: Sequence[Day], axes: _Axes) -> list[Bar]:
@@ -130,7 +140,7 @@ def _cover(days: Sequence[Day], axes: _Axes) -> list[Bar]:
         when = axes.first + timedelta(days=i)
         day = known.get(when)
         hours = day.logged_h if day else 0.0
-        kind = "full" if hours >= 20 else "part" if hours > 0 else "none"
+        kind = "full" if hours >= FULL_DAY_H else "part" if hours > 0 else "none"
         label = _("%(day)s: %(hours)s h of data") % {"day": _day(when), "hours": f"{hours:.0f}"}
         if day and day.coverage:
             label += _(", %(share)s of running time judged") % {"share": percent(day.coverage)}

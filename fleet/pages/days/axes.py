@@ -7,6 +7,11 @@ from datetime import date
 
 LEFT, RIGHT = 30.0, 352.0
 DATE_WIDTH = 30.0
+FULL_DAY_H = 20.0
+"""A day with so many hours of data is drawn as whole."""
+
+LEAST_WIDTH = 3.0
+"""Of an event's bar, however short the event."""
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,17 @@ from django.utils.formats import date_format
 from numpy.typing import NDArray
 
 from diagnostics.samples import FloatArray
-from fleet.pages.days.axes import DATE_WIDTH, LEFT, RIGHT, Bar, EventSpan, Tick, step_of
+from fleet.pages.days.axes import (
+    DATE_WIDTH,
+    FULL_DAY_H,
+    LEAST_WIDTH,
+    LEFT,
+    RIGHT,
+    Bar,
+    EventSpan,
+    Tick,
+    step_of,
+)
 from fleet.pages.days.past import Past
 from fleet.pages.units import Preference, number
 
@@ -24,7 +34,7 @@ COMFORT = (154.0, 180.0)
 
 _WIDE_K = 2.0
 _LEAST_SPAN = 4.0
-_FULL_DAY_H, _MANY_DAYS = 20.0, 100
+_MANY_DAYS = 100
 
 
 @dataclass(frozen=True)
@@ -175,7 +185,7 @@ def _bars(x: FloatArray, y: FloatArray) -> str:
 def _bar(span: EventSpan, frame: Frame) -> Bar:
     x = frame.x(max(span.first, frame.first))
     end = frame.x(min(span.last, frame.last) + timedelta(days=1))
-    return Bar(x, max(end - x, 3.0), "event", span.label)
+    return Bar(x, max(end - x, LEAST_WIDTH), "event", span.label)
 
 
 def _cover(past: Past, frame: Frame) -> Iterator[Bar]:
@@ -184,7 +194,7 @@ def _cover(past: Past, frame: Frame) -> Iterator[Bar]:
     inside = past.within(frame.first, frame.last)
     at = (past.day[inside] - np.datetime64(frame.first)).astype(int)
     hours[at] = past.logged_h[inside]
-    kinds = np.where(hours >= _FULL_DAY_H, "full", np.where(hours > 0, "part", "none"))
+    kinds = np.where(hours >= FULL_DAY_H, "full", np.where(hours > 0, "part", "none"))
     bounds = [0, *(np.flatnonzero(kinds[1:] != kinds[:-1]) + 1).tolist(), frame.days]
     width = (RIGHT - LEFT) / frame.days
     for first, end in pairwise(bounds):
