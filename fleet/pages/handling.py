@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from typing import Any, Protocol, TypeVar
 
 from django.db.models import Count
 from django.utils.formats import date_format as written
@@ -13,6 +13,17 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from fleet.models import Event, EventChange, EventState, SiteVisit
+
+
+class Suspecting(Protocol):
+    """An event, or as much of it as says what is suspected."""
+
+    @property
+    def condition(self) -> str:
+        """The suspicion's code."""
+
+
+E = TypeVar("E", bound=Suspecting)
 
 STATES = {
     "untaken": gettext_lazy("nobody has taken it"),
@@ -35,6 +46,12 @@ def state_of(state: str, *, sent: bool, planned: bool) -> str:
     if sent:
         return "sent"
     return "untaken" if state in NOT_SEEN else "seen"
+
+
+def to_go_to(events: Sequence[E], leading: str) -> E | None:
+    """Of a system's open events, newest first: the leading condition's, else the newest."""
+    match = (event for event in events if event.condition == leading)
+    return next(match, events[0] if events else None)
 
 
 def called(person: Any) -> str:

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from diagnostics.weighing.weigh import CONDITIONS
 from fleet.ingest import arrival
 from fleet.models import Event, Standing, System
-from fleet.pages import words
+from fleet.pages import handling, words
 
 STALE = timedelta(days=2)
 """Data older than this are called old; sites send at least daily (common practice)."""
@@ -131,9 +131,8 @@ class SystemLine:
 
     @property
     def event(self) -> Event | None:
-        """The open event to go to: the leading condition's, else the newest."""
-        match = (event for event in self.open_events if event.condition == self.leading)
-        return next(match, self.open_events[0] if self.open_events else None)
+        """The open event to go to."""
+        return handling.to_go_to(self.open_events, self.leading)
 
 
 def system_lines(

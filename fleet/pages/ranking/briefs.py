@@ -83,9 +83,8 @@ class SystemBrief:
 
     @property
     def event(self) -> OpenEvent | None:
-        """The open event to go to: the leading condition's, else the newest."""
-        match = (event for event in self.events if event.condition == self.leading)
-        return next(match, self.events[0] if self.events else None)
+        """The open event to go to."""
+        return handling.to_go_to(self.events, self.leading)
 
 
 @dataclass(frozen=True, eq=False)
