@@ -27,6 +27,8 @@ from fleet.pages.units import Preference
 FIRST_LINES = 5
 ONE_OF_MANY = "sensor_fault"
 """Which sensor it is decides what to look at first: what its findings say, most telling first."""
+LOG_ODDS = "direction_contradicted"
+"""A number that nobody can take again on site."""
 OWN_DAYS = 56
 """Days of the system's own past beside the event."""
 
@@ -98,10 +100,6 @@ def _chart(behind: Past, history: History, frame: Frame) -> Chart | None:
     days = [made.visit.visited_on for made in reversed(history.visits)]
     inside = [day for day in days if frame.first <= day <= frame.last]
     return strips.chart(behind, frame, history.spans(frame.first, frame.last), inside)
-
-
-LOG_ODDS = "direction_contradicted"
-"""A number that nobody can take again on site."""
 
 
 def _checks(found: Event, told: list[ledger.Line]) -> list[tuple[Check, ledger.Line | None]]:

@@ -6,7 +6,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.urls import URLPattern, path
 from django.views.generic import TemplateView
 
-from fleet.pages.people import own, page, recorded, second_factor, sign_in, telling, way_in
+from fleet.pages.people import notices, own, page, recorded, second_factor, sign_in, way_in
 
 sent = login_not_required(TemplateView.as_view(template_name="people/sent.html"))
 
@@ -29,7 +29,7 @@ urlpatterns: list[URLPattern] = [
     path("people/<int:pk>/", page.person, name="person"),
     path("invitations/<int:pk>/revoke", page.revoke, name="invitation-revoke"),
     path("record/", recorded.recorded, name="record"),
-    path("webhooks/", telling.webhooks, name="webhooks"),
-    path("webhooks/<int:pk>/change", telling.change, name="webhook-change"),
-    path("notices/stop/<str:token>/", telling.stop, name="notices-stop"),
+    path("webhooks/", notices.webhooks, name="webhooks"),
+    path("webhooks/<int:pk>/change", notices.change, name="webhook-change"),
+    path("notices/stop/<str:token>/", notices.stop, name="notices-stop"),
 ]
