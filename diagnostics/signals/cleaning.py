@@ -59,13 +59,11 @@ class Cleaned:
     """What is left of the samples, and what was found wrong.
 
     samples: bad cells are NaN. flatline: channel -> True while frozen, shape (n,), outdoor
-    channels of FLAT_S that were logged. spike_share: channel -> share of its values that were
-    spikes, outdoor channels only.
+    channels of FLAT_S that were logged.
     """
 
     samples: Samples
     flatline: Mapping[str, BoolArray]
-    spike_share: Mapping[str, float]
 
 
 def clean(samples: Samples) -> Cleaned:
@@ -75,15 +73,13 @@ def clean(samples: Samples) -> Cleaned:
     indoor = {n: _in_range(INDOOR_BY_NAME[n], v) for n, v in samples.indoor.items()}
     outdoor |= _uncrossed(outdoor)
     flatline = _flatlines(outdoor, timebase)
-    spike_share = {}
     for name in outdoor:
-        spike = _spikes(outdoor[name], OUTDOOR_BY_NAME[name].quantity, timebase.interval_s)
-        present = int(np.count_nonzero(~np.isnan(outdoor[name])))
-        spike_share[name] = float(np.count_nonzero(spike)) / present if present else 0.0
-        bad = spike | flatline[name] if name in flatline else spike
+        bad = _spikes(outdoor[name], OUTDOOR_BY_NAME[name].quantity, timebase.interval_s)
+        if name in flatline:
+            bad = bad | flatline[name]
         if bad.any():
             outdoor[name] = np.where(bad, np.nan, outdoor[name])
-    return Cleaned(Samples(samples.time, outdoor, indoor), flatline, spike_share)
+    return Cleaned(Samples(samples.time, outdoor, indoor), flatline)
 
 
 def _in_range(channel: Channel, values: FloatArray) -> FloatArray:

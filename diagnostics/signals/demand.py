@@ -1,4 +1,4 @@
-"""What the rooms ask for, against what the compressor delivers."""
+"""What the rooms ask for, and how far they are from it."""
 
 from __future__ import annotations
 
@@ -15,35 +15,21 @@ from diagnostics.signals.timebase import BoolArray
 COOL = CALLS.index("cool")
 HEAT = CALLS.index("heat")
 
-SHORT_K = 1.0
-"""A room is short when it is this far on the wrong side of its setpoint: a thermostat's dead band
-and its sensor make up about 1 K (common practice, no source)."""
-
-LONGEST_GAP_S = 900.0
-"""Over a longer gap between samples nobody knows that a room stayed short."""
-
 
 @dataclass(frozen=True)
 class Demand:
-    """Demand and delivery, each shape (n,); NaN where the channels needed are missing.
+    """Demand, each shape (n,); NaN where the channels needed are missing.
 
-    share: capacity-weighted share of the indoor units asking; cooling_share and heating_share are
-    its parts. shortfall_k: capacity-weighted mean distance of rooms from setpoint on the wrong
-    side, over asking units. unmet_s: capacity-weighted mean time since an asking unit's room was
-    last met. imbalance_w: cooling less heating capacity asked. speed_share: speed over maximum.
+    share: capacity-weighted share of the indoor units asking. shortfall_k: capacity-weighted mean
+    distance of rooms from setpoint on the wrong side, over asking units.
     """
 
     share: FloatArray
-    cooling_share: FloatArray
-    heating_share: FloatArray
     shortfall_k: FloatArray
-    unmet_s: FloatArray
-    imbalance_w: FloatArray
-    speed_share: FloatArray
 
 
 def compare(samples: Samples, states: States, plant: Plant) -> Demand:
-    """Demand of the indoor units beside the speed of the compressor.
+    """Demand of the indoor units.
 
     A unit asks when its demand is 1; where demand is not logged, when its call is cool or heat.
     What an asking unit wants is its call; without one, the pure state of the system; without that,
@@ -58,20 +44,12 @@ def compare(samples: Samples, states: States, plant: Plant) -> Demand:
         "setpoint", units
     )
     cools, heats = _wish(samples, states, asks, excess_k)
-    total_w, asks_w, cools_w, heats_w = (capacity_w @ x for x in (known, asks, cools, heats))
     wrong_side_k = np.where(cools, excess_k, np.where(heats, -excess_k, np.nan))
     measured = ~np.isnan(wrong_side_k)
     short_k = np.maximum(wrong_side_k, 0.0, out=np.zeros(measured.shape), where=measured)
-    unmet_s = _time_short(samples.seconds(), short_k >= SHORT_K)
-    measured_w = capacity_w @ measured
     return Demand(
-        share=_ratio(asks_w, total_w),
-        cooling_share=_ratio(cools_w, total_w),
-        heating_share=_ratio(heats_w, total_w),
-        shortfall_k=_ratio(capacity_w @ short_k, measured_w),
-        unmet_s=_ratio(capacity_w @ unmet_s, measured_w),
-        imbalance_w=np.where(total_w > 0, cools_w - heats_w, np.nan),
-        speed_share=samples.outdoor_or_nan("compressor_speed") / plant.compressor_max_speed_rps,
+        share=_ratio(capacity_w @ asks, capacity_w @ known),
+        shortfall_k=_ratio(capacity_w @ short_k, capacity_w @ measured),
     )
 
 
@@ -102,15 +80,3 @@ def _ratio(part: FloatArray, total: FloatArray) -> FloatArray:
     out = np.full(total.shape, np.nan)
     np.divide(part, total, out=out, where=total > 0)
     return out
-
-
-def _time_short(seconds: FloatArray, short: BoolArray) -> FloatArray:
-    """Time [s] each unit has been short without a break, shape (units, n)."""
-    if not seconds.size:
-        return np.zeros(short.shape)
-    gap = np.diff(seconds, prepend=seconds[0]) > LONGEST_GAP_S
-    held = np.where(short & ~gap, -np.inf, seconds)
-    # A room is taken as short from the last sample at which it was not.
-    since = np.maximum.accumulate(held, axis=1)
-    since[np.isneginf(since)] = seconds[0]
-    return np.where(short, seconds - since, 0.0)

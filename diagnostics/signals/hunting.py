@@ -103,7 +103,7 @@ class Hunting:
     judged: False where the interval is too long, samples are missing or the unit did not run.
     Between ``FULL_SIGHT_INTERVAL_S`` and ``BLIND_INTERVAL_S`` only a block that hunts is judged.
     period_s of the common swing; opening_swing (fraction), liquid_swing_k peak to peak;
-    regularity, decay_ratio of the opening; gain_k liquid swing per full opening.
+    regularity, decay_ratio of the opening.
     per_sample: 1 hunting, 0 not, -1 cannot be judged, shape (n,). interval_s: between readings
     that are new; longer than the logging interval where a gateway repeats old ones.
     """
@@ -116,7 +116,6 @@ class Hunting:
     liquid_swing_k: FloatArray
     regularity: FloatArray
     decay_ratio: FloatArray
-    gain_k: FloatArray
     mean_opening: FloatArray
     per_sample: NDArray[np.int8]
     interval_s: float
@@ -203,7 +202,7 @@ def _unjudged(blocks: _Blocks, interval_s: float) -> Hunting:
     no = np.zeros(count, bool)
     nan = np.full(count, np.nan)
     per_sample = np.full(blocks.row.size, -1, np.int8)
-    return Hunting(blocks.start, no, no, nan, nan, nan, nan, nan, nan, nan, per_sample, interval_s)
+    return Hunting(blocks.start, no, no, nan, nan, nan, nan, nan, nan, per_sample, interval_s)
 
 
 def _resample(
@@ -305,8 +304,6 @@ def _judge(
     in_band = _answers_in_band(z, t, z_regular.period)
     lasting = steady & (_share(fast_t, blocks, slow) >= LEAST_LIQUID_SHARE)
     z_swing, t_swing = _swing(z), _swing(t)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        gain = np.where(z_swing > 0, t_swing / _swing(fast_z[:, within]), np.nan)
     with np.errstate(invalid="ignore"):
         regular = (z_regular.index > 1.0) & (z_regular.intervals >= 3)
         clear = regular & (z_regular.intervals >= MANY_INTERVALS)
@@ -330,7 +327,6 @@ def _judge(
             "liquid_swing_k": t_swing,
             "regularity": z_regular.index,
             "decay_ratio": decay,
-            "gain_k": gain,
             "mean_opening": openings[:, _inside(blocks, openings)].mean(axis=1),
         },
     )

@@ -213,7 +213,7 @@ def test_valves_are_those_of_units_that_ask_for_cooling() -> None:
     }
     base = knowing(scene(), "demand", share=np.ones(N), shortfall_k=np.zeros(N))
     samples = Samples(base.samples.time, base.samples.outdoor, units)
-    base = replace(base, cleaned=Cleaned(samples, {}, {}))
+    base = replace(base, cleaned=Cleaned(samples, {}))
     # 0.5 and 0.2, nobody asks; then 0.8, nobody cools.
     assert rows(base, "indoor_valve_share") == pytest.approx([0.35, 0.8])
 
@@ -269,7 +269,6 @@ def hunted(base: Checked, per_sample: list[int], interval_s: float = 10.0) -> Ch
         liquid_swing_k=column(2, 99, 4),
         regularity=np.zeros(3),
         decay_ratio=np.zeros(3),
-        gain_k=np.zeros(3),
         mean_opening=column(0.4, 0.9, 0.6),
         per_sample=np.array(per_sample, np.int8),
         interval_s=interval_s,

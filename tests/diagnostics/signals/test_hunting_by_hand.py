@@ -175,15 +175,12 @@ def test_liquid_must_answer_an_opening_that_swings_by_eight_per_cent(
 
 
 def test_what_is_measured_of_a_cycle() -> None:
-    """A sine's 5th and 95th percentile lie at cos 9 degrees of its peak. Over a robust swing of
-    0.1 the liquid's 3 K, both passed by the moving mean alike, are 30 K per full opening."""
+    """A sine's 5th and 95th percentile lie at cos 9 degrees of its peak."""
     found, _, measures = judged(0.4 + cycle(0.1), 300.0 - cycle(3.0, lag=2))
     assert found
     assert measures["period_s"] == pytest.approx(110.0, rel=0.01)
     assert measures["opening_swing"] == pytest.approx(0.1 * np.cos(np.pi / 20), rel=0.02)
-    assert measures["gain_k"] == pytest.approx(30.0, rel=0.01)
     assert measures["mean_opening"] == pytest.approx(0.4, abs=0.003)
-    assert np.isnan(judged(np.zeros((1, LENGTH)), 300.0 - cycle(3.0))[2]["gain_k"])
 
 
 def thrown(edges: tuple[int, ...], swing: float = 0.1) -> FloatArray:
