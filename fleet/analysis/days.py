@@ -10,16 +10,19 @@ from django.db import InterfaceError, OperationalError, transaction
 from django.db.models import F, Q
 from django.utils import timezone
 
-from diagnostics.analyse import METHOD_VERSION, Analysis, analyse
+from diagnostics.analyse import METHOD_VERSION, WARM_UP_S, Analysis, analyse
 from diagnostics.plant import Plant
 from diagnostics.samples import Samples
 from fleet.analysis import window_rows
-from fleet.analysis.instants import DAY, WARM_UP, midnight
 from fleet.analysis.locks import Lock, sole_on_day, take
+from fleet.instants import DAY, midnight
 from fleet.models import DueDay, Standing, System
 from fleet.timeseries import store
 
 logger = logging.getLogger(__name__)
+
+WARM_UP = timedelta(seconds=WARM_UP_S)
+"""Context read before a day, so that its first windows know the state they begin in."""
 
 MOST_FAILURES = 3
 MOST_CRASHES = 9

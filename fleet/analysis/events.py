@@ -15,8 +15,8 @@ from diagnostics.episodes import Episode
 from diagnostics.weighing.weigh import Weights
 from fleet.analysis import alarm_state
 from fleet.analysis.alarm_state import Alarm
-from fleet.analysis.instants import to_64, to_utc
 from fleet.analysis.record import Record
+from fleet.instants import to_64, to_utc
 from fleet.models import Event, EventNote, EventState, SiteVisit, System
 
 TOLERANCE = timedelta(days=1)

@@ -23,9 +23,9 @@ from diagnostics.analyse import METHOD_VERSION
 from diagnostics.weighing import learning, weigh
 from diagnostics.weighing.learning import Learned, Outcome, Result
 from diagnostics.weighing.weigh import CONDITIONS, Weights
-from fleet.analysis.instants import midnight, to_64
 from fleet.analysis.locks import Lock, take
 from fleet.analysis.record import WINDOW, Record
+from fleet.instants import midnight, to_64
 from fleet.models import Lesson, SiteVisit, System
 
 _FINGERPRINTS = """

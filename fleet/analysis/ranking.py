@@ -25,8 +25,8 @@ from diagnostics.verdict import judge as judge_at
 from diagnostics.weighing.weigh import CONDITIONS
 from diagnostics.windows import empty
 from fleet.analysis import learning
-from fleet.analysis.instants import DAY, RESOLUTION, midnight, to_64, to_utc
 from fleet.analysis.record import Record
+from fleet.instants import DAY, RESOLUTION, midnight, to_64, to_utc
 from fleet.models import System
 from fleet.timeseries import store
 
@@ -152,22 +152,15 @@ def as_json(at: datetime, sites: Iterable[SiteRank]) -> dict[str, Any]:
     return {"at": rfc3339(at), "sites": [site.as_json() for site in sites]}
 
 
-def site_score(scores: Sequence[float]) -> float:
-    """Score of a site from those of its systems: the highest, and a little for the others.
+def site_scores(scores: FloatArray, starts: NDArray[np.intp]) -> FloatArray:
+    """Score of each site from those of its systems: the highest, and a little for the others.
 
     Let h be the highest and p_i the others, as shares of 100. The others add
     ``FURTHER_SYSTEMS * (1 - h) * (1 - prod(1 - p_i))``: a site with one system has that system's
     score, no site exceeds 100, and a higher score of any system never lowers its site's.
-    """
-    descending = np.array(sorted(scores, reverse=True), np.float64)
-    return float(site_scores(descending, np.zeros(1, np.intp))[0])
-
-
-def site_scores(scores: FloatArray, starts: NDArray[np.intp]) -> FloatArray:
-    """The same for many sites at once, shape (sites,).
 
     scores: of all systems, site by site, those of a site descending, shape (n,). starts: where each
-    site begins, ascending, shape (sites,); no site is empty.
+    site begins, ascending, shape (sites,); no site is empty. Returns shape (sites,).
     """
     share = scores / 100.0
     counts = np.diff(np.append(starts, share.size))

@@ -16,7 +16,7 @@ from diagnostics.verdict import RANKED_DAYS, Verdict
 from diagnostics.weighing.weigh import Weights
 from diagnostics.windows import WINDOW_S, Windows
 from fleet.analysis import day_rows, window_rows
-from fleet.analysis.instants import to_utc
+from fleet.instants import to_utc
 from fleet.models import System
 
 WINDOW = np.timedelta64(WINDOW_S, "s")

@@ -11,7 +11,7 @@ import numpy as np
 from diagnostics.analyse import SampleResults, sample_by_sample
 from diagnostics.samples import Samples
 from fleet.analysis.days import read_span
-from fleet.analysis.instants import RESOLUTION, midnight, to_64
+from fleet.instants import RESOLUTION, midnight, to_64
 from fleet.models import System
 from fleet.timeseries import store
 

@@ -13,9 +13,9 @@ from diagnostics.analyse import METHOD_VERSION
 from diagnostics.weighing.weigh import CONDITIONS
 from diagnostics.windows import WINDOW_S
 from fleet.analysis import course, days, events, learning
-from fleet.analysis.instants import to_utc
 from fleet.analysis.locks import Lock, take
 from fleet.analysis.record import Record
+from fleet.instants import to_utc
 from fleet.models import DueDay, Lesson, Standing, System
 from fleet.timeseries import store
 

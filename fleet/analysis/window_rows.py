@@ -17,7 +17,7 @@ from psycopg import sql
 from diagnostics.analyse import METHOD_VERSION
 from diagnostics.windows import FEATURES, Windows
 from fleet.analysis import day_rows
-from fleet.analysis.instants import DAY, midnight, to_64
+from fleet.instants import DAY, midnight, to_64
 from fleet.models import Window
 from fleet.timeseries.binary import EPOCH, HEADER, TRAILER
 

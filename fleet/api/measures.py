@@ -10,7 +10,6 @@ from django.db.models import Count, Min, Q, QuerySet
 from fleet.analysis import days
 from fleet.api.open_metrics import Gauge
 from fleet.ingest import arrival
-from fleet.ingest.limits import MAX_ATTEMPTS
 from fleet.models import DueDay, Standing, System, Upload, UploadState, Window
 
 COUNTED_BELOW = 100_000
@@ -29,7 +28,7 @@ def _uploads(now: datetime) -> list[Gauge]:
     counted = Upload.objects.order_by().values_list("state").annotate(Count("pk"))
     states |= dict(counted)
     waiting = Upload.objects.filter(state=UploadState.STORED)
-    set_aside = Upload.objects.filter(state=UploadState.REFUSED, attempts__gte=MAX_ATTEMPTS)
+    set_aside = Upload.objects.set_aside()
     taken_in = Upload.objects.filter(state=UploadState.TAKEN_IN)
     return [
         Gauge("millrace_uploads", "Uploads by state.", states, "state"),

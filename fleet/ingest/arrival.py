@@ -6,11 +6,12 @@ be told from an upload that comes late.
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 
 import numpy as np
 
 from fleet.ingest.parse import Reading
+from fleet.instants import to_64, to_utc
 
 TOLERANCE = timedelta(minutes=5)
 """What clocks that nobody sets may differ by."""
@@ -18,12 +19,11 @@ TOLERANCE = timedelta(minutes=5)
 
 def check(reading: Reading, received_at: datetime) -> None:
     """Complain of rows dated later than the arrival, at the line of the latest."""
-    latest_possible = np.datetime64((received_at + TOLERANCE).astimezone(UTC).replace(tzinfo=None))
+    latest_possible = to_64(received_at + TOLERANCE)
     early = int(np.count_nonzero(reading.time > latest_possible))
     if not early:
         return
-    last: datetime = reading.time[-1].astype("datetime64[us]").item()
-    ahead = last.replace(tzinfo=UTC) - received_at
+    ahead = to_utc(reading.time[-1]) - received_at
     reading.report.complain(
         int(reading.lines[-1]),
         "time",

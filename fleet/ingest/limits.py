@@ -22,10 +22,3 @@ MAX_WEEKS = 530
 
 MAX_REASONS = 100
 """Complaints listed of one upload; all are counted."""
-
-MAX_ATTEMPTS = 3
-"""Attempts to take an upload in, the last of which failed, after which it is set aside."""
-
-MAX_CRASHES = 9
-"""The same when the last attempt left no word. It is more, because a process or database that
-dies is the machine's fault more often than the upload's."""

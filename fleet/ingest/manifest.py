@@ -23,7 +23,6 @@ from fleet.ingest import circumstances
 from fleet.ingest import manifest_rules as rules
 from fleet.ingest.circumstances import Circumstances
 from fleet.ingest.due import mark_all_due
-from fleet.ingest.limits import MAX_ATTEMPTS
 from fleet.models import (
     Client,
     IndoorUnit,
@@ -34,6 +33,7 @@ from fleet.models import (
     Upload,
     UploadState,
 )
+from fleet.models.upload import MAX_ATTEMPTS
 
 logger = logging.getLogger(__name__)
 

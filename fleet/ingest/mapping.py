@@ -188,8 +188,7 @@ def use(stored: LogMapping) -> int:
         refused = Upload.objects.filter(system__site=stored.site_id, state=UploadState.REFUSED)
         newest = refused.order_by("-received_at")[:RETRIED]
         fitting = [it.pk for it in newest.iterator(chunk_size=1) if _fits(layout, bytes(it.body))]
-        again = {"state": UploadState.STORED, "attempts": 0, "retry_at": None, "reasons": []}
-        return Upload.objects.filter(pk__in=fitting).update(**again)
+        return Upload.objects.filter(pk__in=fitting).store_anew()
 
 
 def _fits(layout: Layout, body: bytes) -> bool:

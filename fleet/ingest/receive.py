@@ -6,9 +6,8 @@ import hashlib
 
 from django.db import transaction
 
-from fleet.ingest.limits import MAX_ATTEMPTS
 from fleet.ingest.unpack import TooLargeError, check_size
-from fleet.models import System, Upload, UploadState
+from fleet.models import System, Upload
 
 __all__ = ["TooLargeError", "receive"]
 
@@ -30,8 +29,6 @@ def receive(
             replace=replace,
             defaults={"name": name[-255:], "body": body},
         )
-        if not created and upload.attempts >= MAX_ATTEMPTS:
-            set_aside = Upload.objects.filter(pk=upload.pk, state=UploadState.REFUSED)
-            set_aside.update(state=UploadState.STORED, attempts=0, retry_at=None, reasons=[])
+        if not created and Upload.objects.set_aside().filter(pk=upload.pk).store_anew():
             upload.refresh_from_db()
     return upload, created

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from uuid import UUID
 
 import numpy as np
@@ -13,10 +13,11 @@ from django.utils import timezone
 
 from fleet.ingest import arrival, cells, circumstances, mapping
 from fleet.ingest.due import mark_due
-from fleet.ingest.limits import MAX_ATTEMPTS, MAX_CRASHES
 from fleet.ingest.parse import Reading, begin
 from fleet.ingest.report import Complaint, RefusedError, Report
+from fleet.instants import to_64, to_utc
 from fleet.models import Upload, UploadState
+from fleet.models.upload import MAX_ATTEMPTS, MAX_CRASHES
 from fleet.timeseries import store
 
 logger = logging.getLogger(__name__)
@@ -38,6 +39,8 @@ RETURNING set_config('synchronous_commit', 'off', true)
 _RETURN_EARLY = "SET LOCAL synchronous_commit TO off"
 """For the commit of an upload's samples. A crash right after may undo it, whole: the upload is
 then stored as it was when its bytes were acknowledged, and the sweep has it taken in again."""
+
+_BODY = "SELECT body FROM fleet_upload WHERE id = %s"
 
 RETRY_AFTER = (timedelta(seconds=10), timedelta(minutes=2))
 
@@ -88,7 +91,7 @@ def _attempt(upload_id: UUID) -> Upload | None:
         cursor.execute(_RETURN_EARLY)
     try:
         layouts = mapping.of_site(upload.system.site_id)
-        reading = begin(bytes(upload.body), circumstances.of(upload.system), layouts)
+        reading = begin(_body(upload_id), circumstances.of(upload.system), layouts)
     except RefusedError as refusal:
         _finish(upload, UploadState.REFUSED, Report(), [refusal.complaint])
         return upload
@@ -99,20 +102,26 @@ def _attempt(upload_id: UUID) -> Upload | None:
     report.cells_differing += merged.cells_differing
     report.cells_replaced += merged.cells_replaced
     _list_differences(upload, reading, merged)
-    upload.first_sample, upload.last_sample = _utc(reading.time[0]), _utc(reading.time[-1])
+    upload.first_sample, upload.last_sample = to_utc(reading.time[0]), to_utc(reading.time[-1])
     _finish(upload, UploadState.TAKEN_IN, report, report.complaints())
     return upload
 
 
 def _claim(upload_id: UUID, *, whole: bool = False) -> Upload | None:
-    """The upload, if it waits and nobody holds it; ``whole``: with its bytes and its system."""
-    waiting = Upload.objects.filter(pk=upload_id, state=UploadState.STORED)
+    """The upload without its bytes, if it waits and nobody holds it; ``whole``: with its system."""
+    waiting = Upload.objects.filter(pk=upload_id, state=UploadState.STORED).defer("body")
     if whole:
         related = waiting.select_related("system__site")
         waiting = related.prefetch_related("system__indoor_units")
-    else:
-        waiting = waiting.defer("body")
     return waiting.select_for_update(skip_locked=True, of=("self",)).first()
+
+
+def _body(upload_id: UUID) -> bytes:
+    """The bytes of an upload, sent as they are: as text they are twice as many."""
+    with psycopg.Cursor(connection.connection) as cursor:
+        cursor.execute(_BODY, (upload_id,), binary=True)
+        ((body,),) = cursor.fetchall()
+    return bytes(body)
 
 
 def _list_differences(upload: Upload, reading: Reading, merged: store.Merged) -> None:
@@ -122,7 +131,7 @@ def _list_differences(upload: Upload, reading: Reading, merged: store.Merged) ->
     outcome = "replaced" if upload.replace else "kept"
     for each in merged.differing:
         column = reading.columns[each.column]
-        at = np.searchsorted(reading.time, np.datetime64(each.time.replace(tzinfo=None), "us"))
+        at = np.searchsorted(reading.time, to_64(each.time))
         reading.report.complain(
             int(reading.lines[at]),
             column.title,
@@ -178,8 +187,3 @@ def _set_aside(upload: Upload, failure: str) -> None:
     upload.state = UploadState.REFUSED
     upload.reasons = [Complaint(None, "", reason[:1000]).as_json()]
     upload.save(update_fields=["state", "reasons"])
-
-
-def _utc(instant: np.datetime64) -> datetime:
-    stamp: datetime = instant.astype("datetime64[us]").item()
-    return stamp.replace(tzinfo=UTC)

@@ -8,6 +8,13 @@ from django.db import models
 
 from fleet.models.system import System
 
+MAX_ATTEMPTS = 3
+"""Attempts to take an upload in, the last of which failed, after which it is set aside."""
+
+MAX_CRASHES = 9
+"""The same when the last attempt left no word. It is more, because a process or database that
+dies is the machine's fault more often than the upload's."""
+
 
 class UploadState(models.TextChoices):
     """How far an upload has come."""
@@ -16,6 +23,18 @@ class UploadState(models.TextChoices):
     TAKEN_IN = "taken_in"
     ANALYSED = "analysed"
     REFUSED = "refused"
+
+
+class Uploads(models.QuerySet["Upload"]):
+    """Uploads by what is to become of them."""
+
+    def set_aside(self) -> Uploads:
+        """Those refused for a failure of ours, not for what is in them."""
+        return self.filter(state=UploadState.REFUSED, attempts__gte=MAX_ATTEMPTS)
+
+    def store_anew(self) -> int:
+        """Have them taken in as if they had just come; how many."""
+        return self.update(state=UploadState.STORED, attempts=0, retry_at=None, reasons=[])
 
 
 class Upload(models.Model):
@@ -45,6 +64,8 @@ class Upload(models.Model):
     reasons = models.JSONField(default=list)
     first_sample = models.DateTimeField(null=True, blank=True)
     last_sample = models.DateTimeField(null=True, blank=True)
+
+    objects = Uploads.as_manager()
 
     class Meta:
         """The same bytes for the same system are one upload."""

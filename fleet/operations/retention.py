@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 from django.db import transaction
 from django.db.models import Count, F, Func, IntegerField, QuerySet, Sum
 
-from fleet.analysis.instants import midnight
+from fleet.instants import midnight
 from fleet.models import Client, DueDay, Event, System, Upload, UploadState, Window
 from fleet.timeseries import forgetting
 

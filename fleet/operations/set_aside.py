@@ -11,8 +11,7 @@ from django.db.models import QuerySet
 
 from fleet import tasks
 from fleet.analysis import days
-from fleet.ingest.limits import MAX_ATTEMPTS
-from fleet.models import DueDay, Upload, UploadState
+from fleet.models import DueDay, Upload
 
 
 @dataclass(frozen=True)
@@ -25,8 +24,8 @@ class Retried:
 
 def uploads() -> QuerySet[Upload]:
     """Uploads refused for a failure of ours, not for what is in them; oldest first."""
-    found = Upload.objects.filter(state=UploadState.REFUSED, attempts__gte=MAX_ATTEMPTS)
-    return found.defer("body").select_related("system__site").order_by("received_at")
+    found = Upload.objects.set_aside().defer("body")
+    return found.select_related("system__site").order_by("received_at")
 
 
 def parked_days() -> QuerySet[DueDay]:
@@ -38,10 +37,8 @@ def parked_days() -> QuerySet[DueDay]:
 def retry_uploads(ids: Iterable[UUID]) -> int:
     """Store these uploads anew, if they are set aside, and ring for them; how many."""
     chosen = list(uploads().filter(pk__in=list(ids)).select_for_update(of=("self",)))
+    Upload.objects.filter(pk__in=[upload.pk for upload in chosen]).store_anew()
     for upload in chosen:
-        Upload.objects.filter(pk=upload.pk).update(
-            state=UploadState.STORED, attempts=0, retry_at=None, reasons=[]
-        )
         tasks.ring(tasks.take_in, str(upload.pk))
     return len(chosen)
 

@@ -9,6 +9,7 @@ from datetime import UTC, date
 from django.db import connection, transaction
 from psycopg import sql
 
+from fleet.instants import midnight
 from fleet.timeseries import partitions, statements, store
 
 
@@ -45,7 +46,7 @@ def drop_before(boundary: date) -> None:
     with connection.cursor() as cursor:
         cursor.execute(statements.plain("patience"))
         if store.backend() == "hypertable":
-            cursor.execute(statements.plain("drop_chunks"), [partitions.midnight(boundary)])
+            cursor.execute(statements.plain("drop_chunks"), [midnight(boundary)])
         else:
             cursor.execute(statements.plain("partitions_before"), [partitions.name(boundary)])
             for (name,) in cursor.fetchall():
@@ -75,6 +76,6 @@ def _boundary(day: date) -> date | None:
             cursor.execute(statements.plain("partitions_before"), [partitions.name(monday)])
             return monday if cursor.fetchall() else None
     with connection.cursor() as cursor:
-        cursor.execute(statements.plain("chunks_before"), [partitions.midnight(day)])
+        cursor.execute(statements.plain("chunks_before"), [midnight(day)])
         end = cursor.fetchone()[0]
     return None if end is None else end.astimezone(UTC).date()

@@ -10,11 +10,12 @@ move or drop in one piece.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, timedelta
 
 from django.db import connection
 from psycopg import sql
 
+from fleet.instants import midnight
 from fleet.timeseries import statements
 
 WEEK = timedelta(days=7)
@@ -24,11 +25,6 @@ WEEKS_AHEAD = 3
 def week_of(day: date) -> date:
     """The Monday on or before ``day``."""
     return day - timedelta(days=day.weekday())
-
-
-def midnight(day: date) -> datetime:
-    """The first instant of a UTC day."""
-    return datetime.combine(day, time(), UTC)
 
 
 def name(week: date) -> str:

@@ -17,6 +17,7 @@ from psycopg import sql
 
 from diagnostics.channels import INDOOR, OUTDOOR
 from diagnostics.samples import Samples, TimeArray
+from fleet.instants import RESOLUTION, to_utc
 from fleet.models import System
 from fleet.timeseries import binary, partitions, statements
 from fleet.timeseries.block import (
@@ -103,8 +104,8 @@ class _Days:
             time.astype("datetime64[D]"), return_index=True, return_counts=True
         )
         self.days: list[date] = found.tolist()
-        self.first = [_datetime(time[first]) for first in at]
-        self.last = [_datetime(time[last]) for last in at + count - 1]
+        self.first = [to_utc(time[first]) for first in at]
+        self.last = [to_utc(time[last]) for last in at + count - 1]
         self.counts: list[int] = count.tolist()
 
 
@@ -150,7 +151,7 @@ class _Merge:
 
     def meet_day(self, time: TimeArray, codes: Codes) -> np.ndarray[Any, np.dtype[np.bool_]]:
         """Which rows of one day are new; the others are met, and noted where they change."""
-        start, stop = _datetime(time[0]), _datetime(time[-1]) + timedelta(microseconds=1)
+        start, stop = to_utc(time[0]), to_utc(time[-1]) + RESOLUTION
         stored_time, stored = _fetch(self.system_id, self.columns, start, stop)
         met = meet(time, codes, stored_time, stored.T, replace=self.replace)
         self._count(met)
@@ -170,7 +171,7 @@ class _Merge:
         for row, column in np.argwhere(met.differing)[:room]:
             self.done.differing.append(
                 Difference(
-                    _datetime(time[row]),
+                    to_utc(time[row]),
                     self.columns[column],
                     int(met.stored[row, column]),
                     int(codes[row, column]),
@@ -224,8 +225,8 @@ class _Merge:
                     "apply_changes",
                     assignments=assignments,
                     system_id=self.system_id,
-                    start=_datetime(time[0]),
-                    stop=_datetime(time[-1]) + timedelta(microseconds=1),
+                    start=to_utc(time[0]),
+                    stop=to_utc(time[-1]) + RESOLUTION,
                 )
             )
             cursor.execute(statements.plain("drop_changes"))
@@ -280,8 +281,3 @@ def _fetch(
     )
     with connection.cursor() as cursor, cursor.copy(statement) as copy:
         return binary.decode(b"".join(copy), len(columns))
-
-
-def _datetime(instant: np.datetime64) -> datetime:
-    stamp: datetime = instant.astype("datetime64[us]").item()
-    return stamp.replace(tzinfo=UTC)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from datetime import UTC, datetime, timedelta
 
+import numpy as np
 import pytest
 from django.utils import timezone
 from hypothesis import given
@@ -13,7 +14,7 @@ from pytest_django import DjangoAssertNumQueries
 
 from diagnostics.weighing.weigh import CONDITIONS
 from fleet.analysis import backlog, standing
-from fleet.analysis.ranking import SiteRank, as_json, ranking, site_score
+from fleet.analysis.ranking import SiteRank, as_json, ranking, site_scores
 from fleet.management.commands import rank
 from fleet.models import System, Window
 from tests.analysis import building
@@ -22,6 +23,12 @@ from tests.diagnostics import rows
 DAY = 96
 BAD = {"subcooling_to_indoor_k": 14.0, "discharge_superheat_k": 12.0, "suction_superheat_k": 0.5}
 scores = st.lists(st.floats(0, 100), min_size=1, max_size=8)
+
+
+def site_score(each: list[float]) -> float:
+    """Of one site."""
+    descending = np.array(sorted(each, reverse=True))
+    return float(site_scores(descending, np.zeros(1, np.intp))[0])
 
 
 @given(scores)

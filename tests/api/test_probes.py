@@ -16,8 +16,8 @@ from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
 from fleet.api import measures
 from fleet.api.doorbell import SILENT_S, Doorbell
-from fleet.ingest.limits import MAX_ATTEMPTS
 from fleet.models import DueDay, Standing, Upload, UploadState
+from fleet.models.upload import MAX_ATTEMPTS
 from tests.analysis import building
 from tests.api.sender import CSV, Sender, problem
 

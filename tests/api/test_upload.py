@@ -10,10 +10,10 @@ from uuid import UUID
 import pytest
 from django.db import OperationalError, connection
 
-from fleet.ingest.limits import MAX_ATTEMPTS
 from fleet.ingest.receive import receive
 from fleet.ingest.take_in import take_in
 from fleet.models import IdempotencyKey, Upload, UploadState
+from fleet.models.upload import MAX_ATTEMPTS
 from tests.api.sender import CSV, GZIP, Sender, address, build, kept, problem
 
 

@@ -9,8 +9,8 @@ import polars as pl
 from django.core.management.base import BaseCommand
 
 from fleet.analysis import export, table, window_rows
-from fleet.analysis.instants import to_64
 from fleet.analysis.samples import per_sample
+from fleet.instants import to_64
 from fleet.management import table_file
 from fleet.management.table_file import Request
 

@@ -6,12 +6,8 @@ from datetime import UTC, date, datetime, time, timedelta
 
 import numpy as np
 
-from diagnostics.analyse import WARM_UP_S
-
 DAY = timedelta(days=1)
 RESOLUTION = timedelta(microseconds=1)
-WARM_UP = timedelta(seconds=WARM_UP_S)
-"""Context read before a day, so that its first windows know the state they begin in."""
 
 
 def to_64(moment: datetime) -> np.datetime64:
