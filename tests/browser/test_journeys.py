@@ -119,9 +119,14 @@ def test_an_opened_event_opens_without_a_network_until_sign_out(
     expect(page.get_by_role("heading", name="Check first")).to_be_visible()
     page.goto(f"{person.address}/clients/")
     expect(page.get_by_role("heading", name="No connection")).to_be_visible()
-    person.context.set_offline(False)
     page.goto(address)
+    page.get_by_label("False alarm: nothing found").check()
+    expect(page.locator("#offline")).to_be_visible()
     assert not SiteVisit.objects.exists()
+    person.context.set_offline(False)
+    page.get_by_role("button", name="Record the visit").click()
+    expect(page.get_by_text("Visit recorded.")).to_be_visible()
+    assert SiteVisit.objects.count() == 1
     page.get_by_role("button", name="Sign out").click()
     expect(page.get_by_role("heading", name="Sign in")).to_be_visible()
     assert page.evaluate("async () => (await caches.keys()).length") == 0

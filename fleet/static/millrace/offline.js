@@ -5,6 +5,7 @@
   const person = document.body.dataset.person || "";
   const bar = document.getElementById("offline");
   if (!("serviceWorker" in navigator) || !bar) return;
+  let connected = navigator.onLine;
 
   function addresses() {
     const listed = [...document.querySelectorAll("link[rel=stylesheet], link[rel=icon]")].map((it) => it.href)
@@ -17,18 +18,23 @@
     return [...new Set(listed)];
   }
 
-  function online() {
-    bar.hidden = navigator.onLine;
+  // A network without a way out counts as online for the browser: only an answer tells. The worker
+  // lets questions of this kind pass, so what it keeps does not answer.
+  async function look() {
+    connected = navigator.onLine
+      && await fetch("/healthz", {method: "HEAD", cache: "no-store"}).then(() => true, () => false);
+    bar.hidden = connected;
   }
 
   async function start() {
-    if (!person && !navigator.onLine) return;
+    await look();
+    if (!person && !connected) return;
     const registration = person
       ? await navigator.serviceWorker.register("/offline-worker.js", {scope: "/"})
       : await navigator.serviceWorker.getRegistration("/");
     if (!registration) return;
     await navigator.serviceWorker.ready;
-    if (!registration.active || !navigator.onLine) return;
+    if (!registration.active || !connected) return;
     const field = document.body.dataset.field === "1";
     if (!person) registration.active.postMessage({});
     else if (field) registration.active.postMessage({person: person, addresses: addresses()});
@@ -37,14 +43,15 @@
   navigator.serviceWorker.addEventListener("message", (event) => {
     if (event.data && event.data.kept) document.body.dataset.kept = "1";
   });
-  window.addEventListener("online", online);
-  window.addEventListener("offline", online);
-  document.addEventListener("submit", (event) => {
-    if (navigator.onLine) return;
+  window.addEventListener("online", look);
+  window.addEventListener("offline", look);
+  document.addEventListener("submit", async (event) => {
+    if (connected) return;
+    const [form, button] = [event.target, event.submitter];
     event.preventDefault();
-    bar.hidden = false;
-    bar.scrollIntoView();
+    await look();
+    if (connected) form.requestSubmit(button);
+    else bar.scrollIntoView();
   });
-  online();
   start().catch(() => {});  // no worker, no keeping: the page itself is not touched by that
 })();
