@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop, ngettext
 
+from diagnostics.weighing.weigh import CONDITIONS
 from fleet.language import decimal
 from fleet.said import say
 
@@ -52,6 +53,9 @@ SUSPICIONS = {
         ),
     )
 }
+
+FAULTS = tuple(code for code in SUSPICIONS if code in CONDITIONS and code != "normal")
+"""What can be suspected, and found: the rest says how sure anything is, or what is urgent."""
 
 
 def suspicion(code: str) -> Suspicion:

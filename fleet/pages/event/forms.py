@@ -16,9 +16,7 @@ from fleet.models import EventNote, Site, SiteVisit, VisitOutcome
 from fleet.pages.event import readings
 from fleet.pages.forms import day_input
 from fleet.pages.units import Preference
-from fleet.pages.words import SUSPICIONS
-
-NOT_A_FINDING = ("normal", "not_enough_data")
+from fleet.pages.words import FAULTS, SUSPICIONS
 
 
 class NoteForm(forms.ModelForm):  # type: ignore[type-arg]
@@ -49,7 +47,7 @@ class VisitForm(forms.ModelForm):  # type: ignore[type-arg]
         label=_("Cause found, when another"),
         choices=[
             ("", _("not one of these")),
-            *((code, _(it.said)) for code, it in SUSPICIONS.items() if code not in NOT_A_FINDING),
+            *((code, _(SUSPICIONS[code].said)) for code in FAULTS),
         ],
     )
 

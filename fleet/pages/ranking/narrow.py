@@ -12,8 +12,6 @@ from django.utils.translation import gettext as _
 from fleet.pages import handling, words
 from fleet.pages.ranking.briefs import Occurring, SiteBrief
 
-NOT_SUSPECTED = ("normal", "not_enough_data", "wet_return")
-
 
 @dataclass(frozen=True)
 class Narrow:
@@ -74,8 +72,8 @@ class Choice:
 
 def choices(narrow: Narrow, found: Occurring) -> list[Choice]:
     """The selects, each with what occurs in the fleet; one with a single answer is left out."""
-    suspected = found.conditions.difference(NOT_SUSPECTED)
-    conditions = [(code, it.name) for code, it in words.SUSPICIONS.items() if code in suspected]
+    suspected = [code for code in words.FAULTS if code in found.conditions]
+    conditions = [(code, words.SUSPICIONS[code].name) for code in suspected]
     states = [(code, str(word)) for code, word in handling.STATES.items() if code in found.handled]
     made = (
         Choice("client", _("Client"), narrow.client, sorted(found.clients, key=lambda it: it[1])),

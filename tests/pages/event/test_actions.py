@@ -85,6 +85,15 @@ def test_a_visit_is_recorded_and_days_to_come_are_refused(fleet: Scene) -> None:
     assert (kept.visitor, kept.outcome) == (fleet.technician, VisitOutcome.CONFIRMED)
 
 
+@pytest.mark.parametrize("cause", ["normal", "not_enough_data", "wet_return"])
+def test_only_a_fault_can_be_the_cause_found(fleet: Scene, cause: str) -> None:
+    """What nothing can be learnt from: these are no conditions that are weighed."""
+    fields = {"outcome": "other_cause", "found_condition": cause, "visited_on": "2026-03-05"}
+    seen = post(fleet, signed_in(fleet.technician), "visit", **fields)
+    assert "Cause found, when another: Select a valid choice." in seen
+    assert not SiteVisit.objects.exists()
+
+
 def test_what_was_entered_about_a_visit_outlives_a_refusal(fleet: Scene) -> None:
     browser = signed_in(fleet.technician)
     fields = {
