@@ -21,6 +21,9 @@ METHOD_VERSION = 16
 WARM_UP_S = 7200
 """Samples before the span of interest that every analysis starts from."""
 
+ASKED_OF_INDOOR = ("demand", "call", "valve")
+"""Indoor channels that results of samples rest on; windows take the others in as well."""
+
 
 @dataclass(frozen=True)
 class SampleResults:

@@ -71,7 +71,8 @@ def _between_rows(windows: Windows, first: NDArray[np.int64], end: NDArray[np.in
     summed = np.concatenate([np.nan_to_num(windows.features) * weights, weights], axis=1)
     midnights = _midnights(windows)
     ends = np.append(midnights[1:], len(windows))
-    for low, high in zip(midnights, ends, strict=True):
+    several = np.flatnonzero(ends - midnights > 1)  # days pooled already are one row each
+    for low, high in zip(midnights[several], ends[several], strict=True):
         np.cumsum(summed[low:high], axis=0, out=summed[low:high])
     day = np.repeat(np.arange(midnights.size), ends - midnights)
     pooled = summed[end - 1]

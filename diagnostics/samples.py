@@ -71,6 +71,14 @@ class Samples:
         values = self.indoor.get(name)
         return np.full((n_units, len(self)), np.nan) if values is None else values
 
+    def known(self) -> Samples:
+        """The same without channels that hold no value."""
+        outdoor, indoor = (
+            {name: values for name, values in channels.items() if not np.isnan(values).all()}
+            for channels in (self.outdoor, self.indoor)
+        )
+        return Samples(self.time, outdoor, indoor)
+
     def between(self, start: np.datetime64, end: np.datetime64) -> Samples:
         """The samples with start <= time < end."""
         low, high = np.searchsorted(self.time, np.array([start, end], dtype=self.time.dtype))

@@ -74,10 +74,10 @@ def analyse_day(system_id: int, day: date) -> int | None:
 
 def analyse_span(system_id: int, day: date) -> Analysis:
     """Analysis of a whole UTC day behind its warm-up; callers cut what they need from it."""
-    return analyse(*read_span(system_id, day))
+    return analyse(*_read_span(system_id, day))
 
 
-def read_span(system_id: int, day: date) -> tuple[Samples, Plant]:
+def _read_span(system_id: int, day: date) -> tuple[Samples, Plant]:
     """What such an analysis rests on: the samples of the day and its warm-up, and the plant."""
     related = System.objects.select_related("site").prefetch_related("indoor_units")
     system = related.get(pk=system_id)

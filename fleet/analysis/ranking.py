@@ -217,7 +217,8 @@ def _of_windows(system: System, at: datetime) -> SystemRank:
 def _last_sample(system: System, at: datetime) -> datetime | None:
     days = sorted(day for day in store.days(system.pk) if day <= at.astimezone(UTC).date())
     for day in reversed(days):  # the second at the latest: every listed day holds a sample
-        time = store.read(system, midnight(day), min(midnight(day) + DAY, at + RESOLUTION)).time
+        latest = min(midnight(day) + DAY, at + RESOLUTION)
+        time = store.read(system, midnight(day), latest, indoor=()).time
         if time.size:
             return to_utc(time[-1])
     return None

@@ -6,7 +6,7 @@ that hold samples. Nothing else in the project names these tables.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime, timedelta
 from typing import Any, Literal
@@ -232,25 +232,24 @@ class _Merge:
             cursor.execute(statements.plain("drop_changes"))
 
 
-def read(system: System, start: datetime, end: datetime, *, indoor: bool = True) -> Samples:
+def read(
+    system: System, start: datetime, end: datetime, *, indoor: Collection[str] | None = None
+) -> Samples:
     """The samples of ``system`` with start <= time < end, in the units inside.
 
     Rows of indoor arrays are the units of ``system.plant().indoor``. Channels without any value
-    in the span are absent; so are those of the units where ``indoor`` is not asked for.
+    in the span are absent; so are those of the units that are not in ``indoor``, if it is given.
     """
-    units = system.indoor_in_order() if indoor else []
-    of_units = [indoor_column(unit.slot, channel.name) for channel in INDOOR for unit in units]
+    channels = [it for it in INDOOR if indoor is None or it.name in indoor]
+    units = system.indoor_in_order() if channels else []
+    of_units = [indoor_column(unit.slot, channel.name) for channel in channels for unit in units]
     columns = (*(channel.name for channel in OUTDOOR), *of_units)
     time, codes = _fetch(system.id, columns, start, end)
     outdoor_codes = codes[: len(OUTDOOR)]
-    indoor_codes = codes[len(OUTDOOR) :].reshape(len(INDOOR), len(units), time.size)
+    indoor_codes = codes[len(OUTDOOR) :].reshape(len(channels), len(units), time.size)
     outdoor_values = {c.name: c.decode(outdoor_codes[i]) for i, c in enumerate(OUTDOOR)}
-    indoor_values = {c.name: c.decode(indoor_codes[i]) for i, c in enumerate(INDOOR)}
-    return Samples(
-        time,
-        {name: values for name, values in outdoor_values.items() if not np.isnan(values).all()},
-        {name: values for name, values in indoor_values.items() if not np.isnan(values).all()},
-    )
+    indoor_values = {c.name: c.decode(indoor_codes[i]) for i, c in enumerate(channels)}
+    return Samples(time, outdoor_values, indoor_values).known()
 
 
 def extent(system_id: int) -> tuple[datetime, datetime] | None:

@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 
 from diagnostics.analyse import SampleResults
+from fleet.analysis import samples as module
 from fleet.analysis import table
 from fleet.analysis.days import analyse_span
 from fleet.analysis.samples import per_sample
 from fleet.models import System
+from fleet.timeseries.store import Block
 from tests.analysis import building
 
 pytestmark = pytest.mark.django_db
@@ -52,6 +54,22 @@ def test_they_are_what_the_windows_rest_on(system: System) -> None:
         np.testing.assert_array_equal(
             getattr(again, field.name), getattr(whole, field.name)[of_day], field.name
         )
+
+
+def test_days_read_together_are_those_read_alone(
+    system: System, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A day is missing, then come two, of which the second lacks channels that the first has."""
+    building.take_in(system, building.cooling(4.0, from_hour=72.0))
+    last = building.cooling(4.0, from_hour=100.0)
+    outdoor = {name: it for name, it in last.outdoor.items() if "gas" not in name}
+    indoor = {key: it for key, it in last.indoor.items() if key[1] != "call"}
+    building.take_in(system, Block(last.time, outdoor, indoor))
+    span = building.START, building.START + 120 * HOUR
+    together = table.of(per_sample(system, *span))
+    assert together.height == 28 * 60
+    monkeypatch.setattr(module, "MOST_TOGETHER", 1)
+    assert table.of(per_sample(system, *span)).equals(together)
 
 
 def test_a_span_without_samples_has_no_rows(system: System) -> None:

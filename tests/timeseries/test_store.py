@@ -66,6 +66,23 @@ def test_what_was_merged_is_read_back_in_the_units_inside() -> None:
     assert "demand" not in samples.indoor
 
 
+@pytest.mark.parametrize("asked", [(), ("demand",), ("valve", "demand")])
+def test_only_the_indoor_channels_asked_for_are_read(asked: tuple[str, ...]) -> None:
+    system = registered()
+    store.merge(
+        system.id,
+        block([0, 10], {"suction_pressure": [1, 2]}, {(0, "valve"): [7, 8], (1, "demand"): [0, 1]}),
+    )
+    whole, some = store.read(system, EARLY, LATE), store.read(system, EARLY, LATE, indoor=asked)
+    assert set(whole.indoor) == {"valve", "demand"}
+    assert set(some.indoor) == set(asked)
+    for name in asked:
+        np.testing.assert_array_equal(some.indoor[name], whole.indoor[name])
+    np.testing.assert_array_equal(
+        some.outdoor["suction_pressure"], whole.outdoor["suction_pressure"]
+    )
+
+
 def test_a_span_holds_its_start_and_not_its_end() -> None:
     system = registered()
     store.merge(system.id, block([0, 10, 20], {"suction_pressure": [1, 2, 3]}))

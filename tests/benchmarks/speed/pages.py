@@ -1,7 +1,8 @@
 """An event's page and its plot's data from two years of history, beside an empty view.
 
 Two years of windows and pooled days, and some days of samples every 10 s, in the middle of which
-the event lies. An answer runs through all of Django, compressed, without a network.
+the event lies. The site's clock is not UTC, as nearly everywhere: a day of the plot then lies in
+two days that are analysed. An answer runs through all of Django, compressed, without a network.
 """
 
 from __future__ import annotations
@@ -50,6 +51,7 @@ def _system(run: Run) -> System:
         start,
         Segment(timedelta(days=coarse), 300),
         Segment(timedelta(days=fine), run.size(10, 60)),
+        zone="Europe/Berlin",
     )
     upload, _ = receive(system, "log.csv", frame.write_csv().encode())
     take_in(upload.pk)
