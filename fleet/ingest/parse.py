@@ -27,7 +27,7 @@ from fleet.ingest.table import Table
 from fleet.ingest.unpack import unpack
 from fleet.timeseries.block import Block, Codes, Stream
 
-PIECE_BYTES = (64 * 1024, 256 * 1024)
+PIECE_BYTES = (96 * 1024, 1024 * 1024)
 """Of the first piece and of the largest; each is read while the piece before is written. Smaller
 ones start sooner and cost more in all."""
 
