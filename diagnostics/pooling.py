@@ -68,11 +68,12 @@ def _between_rows(windows: Windows, first: NDArray[np.int64], end: NDArray[np.in
     it reaches into and on no others, however many are at hand.
     """
     weights = _weights(windows)
+    if (end - first == 1).all():  # days pooled already
+        return Windows(windows.start[first], _alone(windows.features[first], weights[first]))
     summed = np.concatenate([np.nan_to_num(windows.features) * weights, weights], axis=1)
     midnights = _midnights(windows)
     ends = np.append(midnights[1:], len(windows))
-    several = np.flatnonzero(ends - midnights > 1)  # days pooled already are one row each
-    for low, high in zip(midnights[several], ends[several], strict=True):
+    for low, high in zip(midnights, ends, strict=True):
         np.cumsum(summed[low:high], axis=0, out=summed[low:high])
     day = np.repeat(np.arange(midnights.size), ends - midnights)
     pooled = summed[end - 1]
@@ -84,7 +85,12 @@ def _between_rows(windows: Windows, first: NDArray[np.int64], end: NDArray[np.in
     total, weight = np.split(pooled, 2, axis=1)
     means = _ratio(total, weight)
     alone = np.flatnonzero(end - first == 1)  # to divide by what it was multiplied with may round
-    means[alone] = np.where(
-        _IS_SECONDS | (weight[alone] < 1.0), means[alone], windows.features[first[alone]]
-    )
+    means[alone] = _alone(windows.features[first[alone]], weight[alone])
     return Windows(windows.start[end - 1], means)
+
+
+def _alone(features: FloatArray, weights: FloatArray) -> FloatArray:
+    """Rows that nothing is pooled with; shape (n, features)."""
+    return np.where(
+        _IS_SECONDS, np.nan_to_num(features), np.where(weights < 1.0, np.nan, features)
+    )

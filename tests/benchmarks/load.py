@@ -94,7 +94,11 @@ class Measured:
 
 
 def recorded(
-    start: datetime, *segments: Segment, units: int = UNITS, zone: str = "UTC"
+    start: datetime,
+    *segments: Segment,
+    units: int = UNITS,
+    site: str = "pattern",
+    zone: str = "UTC",
 ) -> tuple[System, Recording, pl.DataFrame]:
     """A registered system, the recording of an office from ``start`` on, and its uploads' rows."""
     wish = Wish(
@@ -108,7 +112,7 @@ def recorded(
         style=LogStyle(),
     )
     recording = simulate(draw_plant(11, wish))
-    spec = SiteSpec("pattern", "Pattern", "pattern", "Pattern", zone, (recording.spec,))
+    spec = SiteSpec("pattern", "Pattern", site, "Pattern", zone, (recording.spec,))
     return register(manifest(spec)).systems.get(), recording, upload_frame(spec, recording)
 
 

@@ -49,6 +49,9 @@ def _thinned(
         np.ascontiguousarray(seconds[start:end]),
         np.ascontiguousarray(values[start:end]),
         n_out=points,
-    )
-    extremes = [int(np.argmin(values[start:end])), int(np.argmax(values[start:end]))]
-    return np.union1d(chosen.astype(np.int64), extremes) + start
+    ).astype(np.int64)
+    for extreme in (np.argmin(values[start:end]), np.argmax(values[start:end])):
+        at = np.searchsorted(chosen, extreme)
+        if at == chosen.size or chosen[at] != extreme:
+            chosen = np.insert(chosen, at, extreme)
+    return np.asarray(chosen + start)
