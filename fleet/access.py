@@ -153,12 +153,12 @@ def share_link_or_404(user: Person, pk: int) -> ShareLink:
 
 
 def event_or_404(user: Person, pk: int) -> Event:
-    """The event of that number, with its system, site and client.
+    """The event of that number, with its system, indoor units, site and client.
 
     Raises Http404: no such event, or not this person's.
     """
     events = visible_events(user).select_related("system__site__client", "assignee")
-    return get_object_or_404(events, pk=pk)
+    return get_object_or_404(events.prefetch_related("system__indoor_units"), pk=pk)
 
 
 def event_to_act_on_or_404(user: Person, pk: int) -> Event:

@@ -25,6 +25,8 @@ POINTS = 1500
 MOST_BLOCKS = 1200
 """More changes than this cannot be seen on a screen; shorter blocks join as `turning`."""
 NOT_RUNNING = 99
+TARGETS = {"condensing_target", "evaporating_target"}
+"""Drawn in the plot; the circuit does not show them."""
 MARK_EVERY = 40
 """Of the points drawn, one in this many carries the symbol that tells which side counts."""
 
@@ -329,7 +331,8 @@ def instants(series: EventSeries, most: int = 1440) -> dict[str, Any]:
     """What the circuit sketch shows for the instant under the cursor: every k-th sample."""
     every = max(-(-len(series) // most), 1)
     pick = slice(None, None, every)
-    numbers = {name: _plain(values[pick]) for name, values in series.values.items()}
+    shown = series.values.keys() - TARGETS
+    numbers = {name: _plain(series.values[name][pick]) for name in sorted(shown)}
     return {
         "t": series.local_ms()[pick].tolist(),
         "direction": series.direction[pick].tolist(),
