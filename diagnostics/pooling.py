@@ -91,6 +91,4 @@ def _between_rows(windows: Windows, first: NDArray[np.int64], end: NDArray[np.in
 
 def _alone(features: FloatArray, weights: FloatArray) -> FloatArray:
     """Rows that nothing is pooled with; shape (n, features)."""
-    return np.where(
-        _IS_SECONDS, np.nan_to_num(features), np.where(weights < 1.0, np.nan, features)
-    )
+    return np.where(_IS_SECONDS, np.nan_to_num(features), np.where(weights < 1.0, np.nan, features))
