@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
 
 import numpy as np
 
@@ -21,6 +21,6 @@ def to_utc(moment: np.datetime64) -> datetime:
     return naive.replace(tzinfo=UTC)
 
 
-def midnight(day: date) -> datetime:
-    """The first instant of a UTC day."""
-    return datetime.combine(day, time(), UTC)
+def midnight(day: date, zone: tzinfo = UTC) -> datetime:
+    """The first instant of a day on some clock, in UTC."""
+    return datetime.combine(day, time(), zone).astimezone(UTC)

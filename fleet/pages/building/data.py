@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Mapping
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import datetime
 from typing import Any
 
 import polars as pl
@@ -19,6 +19,7 @@ from django.views.decorators.http import require_GET
 from fleet import access
 from fleet.analysis import export, table, window_rows
 from fleet.analysis.samples import per_sample
+from fleet.instants import DAY, midnight
 from fleet.models import System
 from fleet.pages import record
 from fleet.pages.forms import day_input, faults
@@ -69,11 +70,6 @@ TABLES: Mapping[str, Callable[[System, datetime, datetime], pl.DataFrame]] = {
 }
 
 
-def _midnight(day: date, system: System) -> datetime:
-    """When a day begins at the site."""
-    return datetime.combine(day, time(), system.site.zone).astimezone(UTC)
-
-
 @require_GET
 def data(request: HttpRequest, code: str, system: str) -> HttpResponse:
     """The table asked for as a CSV or Parquet file, of a system the person may see, or 404."""
@@ -84,7 +80,8 @@ def data(request: HttpRequest, code: str, system: str) -> HttpResponse:
         return redirect("building", code)
     what, kind = form.cleaned_data["what"], form.cleaned_data["kind"]
     first, last = form.cleaned_data["first"], form.cleaned_data["last"]
-    start, end = _midnight(first, found), _midnight(last + timedelta(days=1), found)
+    zone = found.site.zone
+    start, end = midnight(first, zone), midnight(last + DAY, zone)
     rows = export.harmless(TABLES[what](found, start, end))
     record.note(request, f"exported {what} of", found)
     name = f"{code}-{found.code}-{what}-{first}-{last}.{kind}"

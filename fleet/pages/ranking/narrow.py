@@ -72,8 +72,9 @@ class Choice:
 
 def choices(narrow: Narrow, found: Occurring) -> list[Choice]:
     """The selects, each with what occurs in the fleet; one with a single answer is left out."""
-    suspected = [code for code in words.FAULTS if code in found.conditions]
-    conditions = [(code, words.SUSPICIONS[code].name) for code in suspected]
+    conditions = [
+        (code, words.SUSPICIONS[code].name) for code in words.FAULTS if code in found.conditions
+    ]
     states = [(code, str(word)) for code, word in handling.STATES.items() if code in found.handled]
     made = (
         Choice("client", _("Client"), narrow.client, sorted(found.clients, key=lambda it: it[1])),

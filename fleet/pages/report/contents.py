@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from fleet.analysis import day_rows
+from fleet.instants import midnight
 from fleet.models import Event, Site, SiteVisit, System, VisitOutcome
 from fleet.pages import words
 from fleet.pages.days import past, strips
@@ -260,8 +261,8 @@ def parts(systems: QuerySet[System]) -> Parts:
 
 def gather(systems: QuerySet[System], period: Period, prefer: Preference) -> Report:
     """The report of these systems. Seven queries, however many they are."""
-    since = datetime(period.first.year, period.first.month, period.first.day, tzinfo=UTC)
-    events = Event.objects.filter(withdrawn=False).defer("verdict").exclude(closed_at__lt=since)
+    events = Event.objects.filter(withdrawn=False).defer("verdict")
+    events = events.exclude(closed_at__lt=midnight(period.first))
     read = systems.select_related("site__client", "standing").defer("standing__verdict")
     read = read.prefetch_related(
         "indoor_units", Prefetch("events", events.order_by("opened_at")), "events__visits"

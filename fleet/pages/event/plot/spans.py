@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
+
+from fleet.instants import DAY, midnight
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -49,12 +51,12 @@ class Span:
     @property
     def start(self) -> datetime:
         """Local midnight, in UTC."""
-        return self._midnight(self.first)
+        return midnight(self.first, self.event.system.site.zone)
 
     @property
     def end(self) -> datetime:
         """Local midnight after the last day, in UTC."""
-        return self._midnight(self.last + timedelta(days=1))
+        return midnight(self.last + DAY, self.event.system.site.zone)
 
     @property
     def earlier(self) -> date:
@@ -86,10 +88,6 @@ class Span:
     def local_ms(self, moment: datetime) -> int:
         """An instant on the site's clock, in milliseconds as a plot's date axis counts them."""
         return 1000 * (int(moment.timestamp()) + self.offset_s)
-
-    def _midnight(self, day: date) -> datetime:
-        zone = self.event.system.site.zone
-        return datetime.combine(day, time(), zone).astimezone(UTC)
 
 
 def chosen(event: Event, asked: Mapping[str, str]) -> Span:
